@@ -1,0 +1,46 @@
+"""Every way a photo or a cell can be doubted or held back, as records: tables, report legend and docs come from here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One reason.
+
+    Attributes
+    ----------
+    code : str
+        Stored in tables.
+    short : str
+        On screen.
+    advice : str
+        What a person can do about it, one sentence.
+    blocks : bool
+        True: the photo is set aside or the cell is not offered; False: a remark only.
+    """
+
+    code: str
+    short: str
+    advice: str
+    blocks: bool
+
+
+_ALL: tuple[Reason, ...] = (
+    # photos set aside
+    Reason("empty_file", "file is empty", "Copy the photo again from the camera.", True),
+    Reason("not_an_image", "not an image", "Remove the file, or save it as JPEG, PNG, TIFF, WebP or HEIC.", True),
+    Reason("truncated", "photo is cut short", "Copy the photo again; the transfer stopped early.", True),
+    Reason("too_large", "picture claims too many pixels", "Save the photo at 100 megapixels or less.", True),
+    Reason("too_small", "picture is too small", "Take the photo with more pixels.", True),
+    Reason("animated", "animation, not a photo", "Save one frame as JPEG or PNG.", True),
+    Reason("missing", "listed photo is absent", "Correct the name in the tray list or bring the file.", True),
+    Reason("not_listed", "photo fits no line of the tray list", "Add a line for it to the tray list.", True),
+    Reason("tray_not_found", "tray not found", "Free the corner markers or give `corners` in the tray list.", True),
+    Reason("doubtful_fit", "tray corners do not fit", "Check layout, marker places and `corners`.", True),
+    Reason("blurred", "photo is blurred", "Hold still, focus on the leaves and take it again.", True),
+    Reason("failed", "unexpected failure", "Report the message with the photo; the rest went on.", True),
+)
+
+REASONS: dict[str, Reason] = {reason.code: reason for reason in _ALL}

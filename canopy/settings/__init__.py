@@ -1,0 +1,33 @@
+"""Every adjustable number once: typed models with defaults, bounds and a sentence each; one module per room."""
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from canopy.settings.measure import MeasureSettings
+from canopy.settings.outputs import OutputSettings
+from canopy.settings.photo import PhotoSettings
+from canopy.settings.readiness import ReadinessSettings
+from canopy.settings.segment import SegmentSettings
+from canopy.settings.tray import TraySettings
+
+__all__ = [
+    "MeasureSettings",
+    "OutputSettings",
+    "PhotoSettings",
+    "ReadinessSettings",
+    "SegmentSettings",
+    "Settings",
+    "TraySettings",
+]
+
+
+class Settings(BaseModel):
+    """All settings; `canopy.toml` holds the sections by these names."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    photo: PhotoSettings = Field(default_factory=PhotoSettings, description="Reading photos.")
+    tray: TraySettings = Field(default_factory=TraySettings, description="Locating the tray.")
+    segment: SegmentSettings = Field(default_factory=SegmentSettings, description="Plant or not, and whose leaf.")
+    measure: MeasureSettings = Field(default_factory=MeasureSettings, description="Areas, colours, evenness.")
+    readiness: ReadinessSettings = Field(default_factory=ReadinessSettings, description="Score and decision.")
+    outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
