@@ -1,11 +1,44 @@
-"""Score and decision: the adjustable numbers of this room."""
+"""Score and decision: the adjustable numbers of this room.
+
+All defaults are our own and cautious (a crop offered too early is lost, one offered a day late is not); tune them on
+own trays.
+"""
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 
 class ReadinessSettings(BaseModel):
     """Score and decision."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+    ready_score: float = Field(80.0, ge=1, le=100, description="Readiness from which a cell is offered, 0..100.")
+    ready_doubt_points: float = Field(
+        8.0,
+        ge=0,
+        le=100,
+        description="A cell at or above `ready_score` is inspected when its range reaches more than this below it.",
+    )
+    wait_doubt_points: float = Field(
+        15.0,
+        ge=0,
+        le=100,
+        description="A cell below `ready_score` is inspected when its range reaches more than this above it.",
+    )
+    ready_without_colour: bool = Field(
+        False, description="Offer cells whose colour, and so their damage, could not be judged (purple light)."
+    )
+    range_factor: float = Field(
+        1.96, ge=1, le=4, description="Standard uncertainties on either side in a range; 1.96 is 95 % of a normal law."
+    )
+    hue_sd_deg: float = Field(4.0, ge=0, le=60, description="Standard uncertainty of a cell's hue, degrees.")
+    index_sd: float = Field(0.03, ge=0, le=1, description="Standard uncertainty of a cell's colour index.")
+    damage_sd: float = Field(0.02, ge=0, le=1, description="Standard uncertainty of yellow plus brown fraction.")
+    tray_ready_share: float = Field(
+        0.8, gt=0, le=1, description="Share of planted cells that must be ready before the whole tray is offered."
+    )
+    tray_inspect_share: float = Field(
+        0.2, gt=0, le=1, description="Share of planted cells to inspect from which the whole tray is to be inspected."
+    )
