@@ -1,0 +1,66 @@
+"""Draw the training pictures: every kind of scene, near and far, at one size, with the canopy share as a soft mask."""
+
+from __future__ import annotations
+
+import argparse
+import time
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from canopy.synthetic.kinds import KINDS, draft_of
+from canopy.synthetic.render import render
+from canopy.synthetic.scenes import compose, das_for_diameter, grow_tray, pitch_mm
+from canopy.synthetic.scene import Scene
+
+WIDTH_PX, HEIGHT_PX = 900, 675
+NEARER = (1.0, 1.0, 1.4, 2.0, 3.0, 4.5)
+"""How much nearer than the whole tray the camera goes."""
+
+
+def training_scene(seed: int) -> Scene:
+    """One random scene of a random kind; half of them mixtures, a fifth without any tray."""
+    rng = np.random.default_rng([seed, 77])
+    kind = "mixed" if rng.random() < 0.5 else str(rng.choice(KINDS))
+    draft = draft_of(kind, rng)
+    draft = replace(draft, fill=draft.fill * float(rng.choice(NEARER)))
+    if rng.random() < 0.2:
+        draft = replace(draft, surroundings=replace(draft.surroundings, tray_style="", markers=False))
+    das = das_for_diameter(draft.cultivar, draft.spread * pitch_mm(draft.layout), seed=seed)
+    plants = grow_tray(draft, das=das, seed=seed)
+    return compose(draft, plants, kind=kind, seed=seed, width_px=WIDTH_PX, height_px=HEIGHT_PX)
+
+
+def draw_one(seed: int, folder: Path) -> float:
+    """Write one picture and its mask; returns the seconds it took."""
+    cv2.setNumThreads(1)
+    began = time.time()
+    target = folder / f"{seed:06d}.jpg"
+    if target.exists():
+        return 0.0
+    picture = render(training_scene(seed))
+    cv2.imwrite(str(target.with_suffix(".png")), picture.canopy)
+    cv2.imwrite(str(target), picture.rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])
+    return time.time() - began
+
+
+def main() -> None:
+    """Command line of the drawing."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--count", type=int, default=600)
+    parser.add_argument("--first-seed", type=int, default=100_000)
+    parser.add_argument("--workers", type=int, default=2)
+    given = parser.parse_args()
+    given.folder.mkdir(parents=True, exist_ok=True)
+    seeds = range(given.first_seed, given.first_seed + given.count)
+    with ProcessPoolExecutor(given.workers) as pool:
+        times = list(pool.map(draw_one, seeds, [given.folder] * given.count, chunksize=4))
+    print(f"{given.count} pictures, {np.mean(times):.2f} s each, slowest {max(times):.1f} s")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,63 @@
+"""The network: a depthwise-separable encoder–decoder with a half-resolution head of four logits per position.
+
+The four logits are the 2 × 2 pixels of the full-resolution mask (channel 2·dy + dx, as in a pixel shuffle). The shuffle
+itself is left out of the exported file, because OpenCV 4.10 cannot load it at varying sizes; whoever runs it shuffles.
+"""
+
+from __future__ import annotations
+
+import torch
+import torch.nn.functional as F  # noqa: N812
+from torch import Tensor, nn
+
+WIDTHS = (16, 40, 80, 128, 160)
+
+
+def dense(channels_in: int, channels_out: int, stride: int = 1, groups: int = 1) -> nn.Sequential:
+    """3 × 3 convolution, batch norm, ReLU."""
+    conv = nn.Conv2d(channels_in, channels_out, 3, stride, 1, groups=groups, bias=False)
+    return nn.Sequential(conv, nn.BatchNorm2d(channels_out), nn.ReLU(inplace=True))
+
+
+def separable(channels_in: int, channels_out: int, stride: int = 1) -> nn.Sequential:
+    """3 × 3 per channel, then 1 × 1 across channels: a ninth of the cost of a dense one."""
+    across = nn.Conv2d(channels_in, channels_out, 1, bias=False)
+    depthwise = dense(channels_in, channels_in, stride, channels_in)
+    return nn.Sequential(depthwise, across, nn.BatchNorm2d(channels_out), nn.ReLU(inplace=True))
+
+
+class CanopyNet(nn.Module):
+    """Logits of canopy: (B, 3, H, W) in 0..1, H and W multiples of 32 → (B, 4, H/2, W/2)."""
+
+    def __init__(self, widths: tuple[int, int, int, int, int] = WIDTHS) -> None:
+        super().__init__()
+        a, b, c, d, e = widths
+        self.down = nn.ModuleList(
+            [
+                nn.Sequential(dense(3, a, 2), separable(a, a)),
+                nn.Sequential(separable(a, b, 2), separable(b, b)),
+                nn.Sequential(separable(b, c, 2), separable(c, c)),
+                nn.Sequential(separable(c, d, 2), separable(d, d)),
+            ]
+        )
+        self.bottom = nn.Sequential(separable(d, e, 2), separable(e, e), separable(e, e), separable(e, d))
+        self.up = nn.ModuleList(
+            [
+                nn.Sequential(separable(2 * d, d), separable(d, c)),
+                nn.Sequential(separable(2 * c, c), separable(c, b)),
+                nn.Sequential(separable(2 * b, b), separable(b, a)),
+                nn.Sequential(separable(2 * a, a)),
+            ]
+        )
+        self.head = nn.Conv2d(a, 4, 1)
+
+    def forward(self, x: Tensor) -> Tensor:
+        """Half-resolution logits, four per position."""
+        skips = []
+        for block in self.down:
+            x = block(x)
+            skips.append(x)
+        x = self.bottom(x)
+        for block, skip in zip(self.up, reversed(skips), strict=True):
+            x = block(torch.cat([F.interpolate(x, scale_factor=2.0, mode="nearest"), skip], 1))
+        return self.head(x)

@@ -1,0 +1,86 @@
+"""Writes drawn photos as a camera would leave them, with their truth beside them."""
+
+from __future__ import annotations
+
+import io
+from datetime import datetime, timezone
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pandas as pd
+from PIL import ExifTags, Image
+
+from canopy.records import Layout
+from canopy.synthetic.render import Picture
+from canopy.synthetic.scene import Scene
+
+_JPEG_QUALITY = 92
+_DIAGONAL_35MM = 43.27
+_HEIGHT_SHARE = 0.9
+"""A typed canopy height is the top of most plants, not of the tallest: this quantile of the plants' tops."""
+
+
+def jpeg_bytes(picture: Picture, scene: Scene, *, taken_at: datetime | None = None) -> bytes:
+    """The picture as JPEG with the EXIF a phone writes: focal length, orientation and, if given, time with offset."""
+    exif = Image.Exif()
+    exif[ExifTags.Base.Orientation] = 1
+    exif[ExifTags.Base.Software] = "canopy simulate"
+    details = exif.get_ifd(ExifTags.IFD.Exif)
+    diagonal = float(np.hypot(scene.camera.width_px, scene.camera.height_px))
+    details[ExifTags.Base.FocalLengthIn35mmFilm] = round(scene.camera.focal_px / diagonal * _DIAGONAL_35MM)
+    if taken_at is not None:
+        stamp = taken_at.strftime("%Y:%m:%d %H:%M:%S")
+        exif[ExifTags.Base.DateTime] = details[ExifTags.Base.DateTimeOriginal] = stamp
+        if taken_at.tzinfo is not None:
+            zone = taken_at.strftime("%z")
+            details[ExifTags.Base.OffsetTimeOriginal] = f"{zone[:3]}:{zone[3:]}"
+    buffer = io.BytesIO()
+    Image.fromarray(picture.rgb).save(buffer, "JPEG", quality=_JPEG_QUALITY, subsampling=2, exif=exif)
+    return buffer.getvalue()
+
+
+def mask_png(picture: Picture) -> bytes:
+    """Instance mask as 16-bit PNG: 0 = background, n = cell number."""
+    ok, data = cv2.imencode(".png", picture.plant)
+    if not ok:
+        raise RuntimeError("the mask could not be written as PNG")
+    return data.tobytes()
+
+
+def with_pixels(truth: pd.DataFrame, picture: Picture, layout: Layout) -> pd.DataFrame:
+    """The truth table with the number of visible pixels of each plant filled in."""
+    counts = np.bincount(picture.plant.ravel(), minlength=layout.cells + 1)[1:]
+    return truth.assign(visible_px=counts)
+
+
+def tray_line(scene: Scene, truth: pd.DataFrame, *, file_name: str, taken_at: datetime | None) -> dict[str, object]:
+    """The line of the tray list that goes with the photo: sizes, sowing day, heights as a grower would know them."""
+    layout = scene.layout
+    planted = truth[truth.state == "planted"]
+    das = int(round(float(planted.das.iloc[0]))) if len(planted) else 0
+    day = (taken_at or datetime(2026, 4, 20, tzinfo=timezone.utc)).date()
+    return {
+        "photo": file_name,
+        "tray": scene.tray_id,
+        "layout": f"{layout.rows}x{layout.columns}",
+        "crop": "",
+        "stage": "finish" if layout.kind == "raft" else "mat" if layout.kind == "mat" else "seedling",
+        "sown_on": (pd.Timestamp(day) - pd.Timedelta(days=das)).date().isoformat(),
+        "pitch_mm": f"{layout.pitch_x_mm:g}x{layout.pitch_y_mm:g}",
+        "outline_mm": f"{layout.outline_width_mm:g}x{layout.outline_height_mm:g}",
+        "markers": "yes" if scene.surroundings.markers else "no",
+        "camera_height_mm": round(scene.camera.z_mm),
+        "canopy_height_mm": round(float(planted.height_mm.quantile(_HEIGHT_SHARE))) if len(planted) else "",
+    }
+
+
+def write_scene(
+    folder: Path, scene: Scene, picture: Picture, truth: pd.DataFrame, *, taken_at: datetime | None = None
+) -> dict[str, object]:
+    """Write NAME.jpg, NAME_mask.png and NAME_truth.csv; returns the photo's line of the tray list."""
+    (folder / f"{scene.name}.jpg").write_bytes(jpeg_bytes(picture, scene, taken_at=taken_at))
+    (folder / f"{scene.name}_mask.png").write_bytes(mask_png(picture))
+    table = with_pixels(truth, picture, scene.layout)
+    table.to_csv(folder / f"{scene.name}_truth.csv", index=False, float_format="%.6g", lineterminator="\n")
+    return tray_line(scene, table, file_name=f"{scene.name}.jpg", taken_at=taken_at)
