@@ -1,0 +1,132 @@
+"""Colour of each plant: indices, CIELAB, yellow and brown shares, texture. Signs to look at, never a diagnosis."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from canopy.measure import indices
+from canopy.measure.colour import lab_chroma, lab_hue_deg, lightness, mean_direction_deg, srgb_to_lab
+from canopy.measure.medians import group_medians
+from canopy.measure.pixels import PlantPixels, group_sums
+from canopy.measure.shape import LabelImage
+from canopy.settings.measure import ColourSettings
+from canopy.tray.rectify import Rectified
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+
+def plant_colours(rgb: NDArray[np.uint8], pixels: PlantPixels, *, settings: ColourSettings) -> dict[str, FloatArray]:
+    """Colour columns of each plant from its inner pixels.
+
+    An index is computed per pixel and its median taken; hue is the circular mean; L*, a*, b* are means.
+
+    Parameters
+    ----------
+    rgb : (M, N, 3) uint8 ndarray, sRGB
+    pixels : PlantPixels
+    settings : ColourSettings
+
+    Returns
+    -------
+    dict of column name to (cells,) float array
+        `exg, ngrdi, gli, dgci, hue_deg, yellow_fraction, brown_fraction, l_star, a_star, b_star`; NaN without canopy.
+    """
+    chosen, bounds = colour_sample(pixels, settings=settings)
+    codes = rgb.reshape(-1, 3)[pixels.flat[chosen]]
+    dgci = indices.dgci(codes)
+    per_pixel = np.stack([indices.exg(codes), indices.ngrdi(codes), indices.gli(codes), dgci])
+    exg, ngrdi, gli, dgci_median = group_medians(per_pixel, bounds)
+    dgci_valid = _means([(~np.isnan(dgci)).astype(np.float64)], bounds)[0]
+    columns = {"exg": exg, "ngrdi": ngrdi, "gli": gli}
+    columns["dgci"] = np.where(dgci_valid >= settings.dgci_valid_min, dgci_median, np.nan)
+    return columns | _lab_columns(srgb_to_lab(codes), bounds, settings=settings)
+
+
+def _lab_columns(lab: FloatArray, bounds: IntArray, *, settings: ColourSettings) -> dict[str, FloatArray]:
+    l_star, hue, chroma = lab[:, 0], lab_hue_deg(lab), lab_chroma(lab)
+    yellow = _is_yellow(l_star, chroma, hue, settings=settings)
+    brown = _is_brown(l_star, chroma, hue, settings=settings)
+    sine, cosine = np.sin(np.radians(hue)), np.cos(np.radians(hue))
+    names = ("l_star", "a_star", "b_star", "yellow_fraction", "brown_fraction", "sine", "cosine")
+    columns = dict(zip(names, _means([*lab.T, yellow, brown, sine, cosine], bounds), strict=True))
+    columns["hue_deg"] = mean_direction_deg(columns.pop("sine"), columns.pop("cosine"))
+    return columns
+
+
+def colour_sample(pixels: PlantPixels, *, settings: ColourSettings) -> tuple[IntArray, IntArray]:
+    """Positions in `pixels` from which colour is read, grouped by cell, and the (cells + 1,) bounds of the groups.
+
+    Inner pixels only, because edge pixels mix with the ground; those that are half plant when a plant has few; for tiny
+    plants all. Large plants are first thinned evenly so that the tray's total stays near the settings' limit.
+    """
+    counts = np.diff(pixels.bounds)
+    each = max(settings.interior_min_px, settings.pixels_per_tray // max(1, int((counts > 0).sum())))
+    steps = np.maximum(1, -(-counts // each))
+    thinned = np.concatenate(
+        [np.arange(pixels.bounds[c], pixels.bounds[c + 1], steps[c]) for c in range(pixels.cells)], dtype=np.intp
+    )
+    cell = np.repeat(np.arange(pixels.cells), -(-counts // steps))
+    cover = pixels.cover[thinned]
+    inner, half = cover >= settings.interior_cover, cover >= 0.5
+    few = np.bincount(cell[inner], minlength=pixels.cells) < settings.interior_min_px
+    none = np.bincount(cell[half], minlength=pixels.cells) == 0
+    used = inner | (half & few[cell]) | none[cell]
+    bounds = np.concatenate([[0], np.cumsum(np.bincount(cell[used], minlength=pixels.cells))]).astype(np.intp)
+    return thinned[used], bounds
+
+
+def plant_texture(rectified: Rectified, labels: LabelImage, *, cells: int, settings: ColourSettings) -> FloatArray:
+    """Mean local standard deviation of L* inside each plant on a grid of fixed millimetres, (cells,).
+
+    NaN for plants too small to hold a whole window and for photos coarser than the grid.
+    """
+    shrink = rectified.mm_per_px / settings.texture_mm
+    size = (round(rectified.rgb.shape[1] * shrink), round(rectified.rgb.shape[0] * shrink))
+    window = settings.texture_window
+    if shrink > 1 or min(size) <= window:
+        return np.full(cells, np.nan)
+    light = lightness(np.asarray(cv2.resize(rectified.rgb, size, interpolation=cv2.INTER_AREA), np.uint8))
+    owner = cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST)
+    # One step wider than the window: the steps along a leaf's edge mix with the ground.
+    whole = np.ones((window + 2, window + 2), np.uint8)
+    at = np.flatnonzero((cv2.erode(owner, whole) == cv2.dilate(owner, whole)) & (owner > 0))
+    cell = owner.ravel()[at].astype(np.intp) - 1
+    count = np.bincount(cell, minlength=cells)
+    sums = np.bincount(cell, weights=_local_sd(light, window=window).ravel()[at], minlength=cells)
+    return np.asarray(np.divide(sums, count, out=np.full(cells, np.nan), where=count > 0))
+
+
+def _local_sd(values: FloatArray, *, window: int) -> FloatArray:
+    """Standard deviation (divisor n) in a square window round each place."""
+    # Centred first: the difference of squares below then loses no digits.
+    centred = values - values.mean()
+    first, second = (cv2.blur(x, (window, window)) for x in (centred, centred**2))
+    return np.asarray(np.sqrt(np.maximum(second - first**2, 0.0)))
+
+
+def _is_yellow(l_star: FloatArray, chroma: FloatArray, hue: FloatArray, *, settings: ColourSettings) -> FloatArray:
+    return (
+        (hue >= settings.yellow_hue_low_deg)
+        & (hue <= settings.yellow_hue_high_deg)
+        & (chroma >= settings.yellow_chroma_min)
+        & (l_star >= settings.yellow_lightness_min)
+    ).astype(np.float64)
+
+
+def _is_brown(l_star: FloatArray, chroma: FloatArray, hue: FloatArray, *, settings: ColourSettings) -> FloatArray:
+    return (
+        (hue >= settings.brown_hue_low_deg)
+        & (hue < settings.brown_hue_high_deg)
+        & (chroma >= settings.brown_chroma_min)
+        & (chroma <= settings.brown_chroma_max)
+        & (l_star <= settings.brown_lightness_max)
+    ).astype(np.float64)
+
+
+def _means(per_pixel: list[FloatArray], bounds: IntArray) -> FloatArray:
+    count = np.diff(bounds)
+    sums = np.stack([group_sums(values, bounds) for values in per_pixel])
+    return np.asarray(np.divide(sums, count, out=np.full(sums.shape, np.nan), where=count > 0))
