@@ -37,10 +37,23 @@ _ALL: tuple[Reason, ...] = (
     Reason("animated", "animation, not a photo", "Save one frame as JPEG or PNG.", True),
     Reason("missing", "listed photo is absent", "Correct the name in the tray list or bring the file.", True),
     Reason("not_listed", "photo fits no line of the tray list", "Add a line for it to the tray list.", True),
+    Reason("two_lines", "fits two lines of the tray list", "Name the photo in `photo` of one of them.", True),
+    Reason("tray_list", "its line of the tray list is wrong", "Correct the line and run again.", True),
+    Reason("no_photos", "folder without photos", "Give the folder that holds the photos.", True),
     Reason("tray_not_found", "tray not found", "Free the corner markers or give `corners` in the tray list.", True),
     Reason("doubtful_fit", "tray corners do not fit", "Check layout, marker places and `corners`.", True),
     Reason("blurred", "photo is blurred", "Hold still, focus on the leaves and take it again.", True),
+    Reason("sown_in_future", "sown after the photo", "Correct `sown_on` or the camera's date.", True),
     Reason("failed", "unexpected failure", "Report the message with the photo; the rest went on.", True),
+    # remarks on a photo
+    Reason("file_date", "time from the file's date", "Let the camera write the time, or put it in the file name.", False),
+    Reason("coarse", "few pixels per millimetre", "Go nearer, or photograph with more pixels.", False),
+    Reason("opinions_differ", "two ways to see plants disagree", "Look at the outlines before relying on areas.", False),
+    # remarks on a photo's light
+    Reason("purple_light", "purple grow light", "Photograph under white light; area holds, colour is not judged.", False),
+    Reason("colour_cast", "coloured light", "Photograph under white light, or set the camera's white balance.", False),
+    Reason("clipped", "over- or underexposed", "Set the exposure so that the brightest leaf keeps its colour.", False),
+    Reason("dark", "photo is dark", "Give more light or a longer exposure.", False),
 )
 
 REASONS: dict[str, Reason] = {reason.code: reason for reason in _ALL}

@@ -6,6 +6,7 @@ from canopy.settings.measure import MeasureSettings
 from canopy.settings.outputs import OutputSettings
 from canopy.settings.photo import PhotoSettings
 from canopy.settings.readiness import ReadinessSettings
+from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
 from canopy.settings.tray import TraySettings
 
@@ -14,6 +15,7 @@ __all__ = [
     "OutputSettings",
     "PhotoSettings",
     "ReadinessSettings",
+    "ScaleSettings",
     "SegmentSettings",
     "Settings",
     "TraySettings",
@@ -25,6 +27,7 @@ class Settings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
+    scale: ScaleSettings = Field(default_factory=ScaleSettings, description="How finely photos are decoded.")
     photo: PhotoSettings = Field(default_factory=PhotoSettings, description="Reading photos.")
     tray: TraySettings = Field(default_factory=TraySettings, description="Locating the tray.")
     segment: SegmentSettings = Field(default_factory=SegmentSettings, description="Plant or not, and whose leaf.")

@@ -2,10 +2,31 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 
 class OutputSettings(BaseModel):
     """Tables, pictures, report."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+    significant_digits: int = Field(
+        5, ge=3, le=15, description="Significant digits of decimal numbers in the tables; more than any photo supports."
+    )
+    overlay_long_side_px: int = Field(2000, ge=400, le=20000, description="Long side of the pictures in `overlays/`.")
+    overlay_quality: int = Field(88, ge=40, le=100, description="JPEG quality of the pictures in `overlays/`.")
+    report_long_side_px: int = Field(
+        1400, ge=300, le=8000, description="Long side of the pictures inside `report.html`."
+    )
+    report_quality: int = Field(78, ge=30, le=100, description="JPEG quality of the pictures inside `report.html`.")
+    report_trays_max: int = Field(
+        200,
+        ge=1,
+        le=10000,
+        description="Trays shown in `report.html`, in the order of the photos; the tables hold all of them.",
+    )
+    mask_cover_min: float = Field(
+        0.5, ge=0.05, le=0.95, description="Share of a pixel that must be plant to be marked in `masks/`."
+    )
+    mask_png_compression: int = Field(3, ge=0, le=9, description="PNG compression of `masks/`: 0 fast, 9 small.")
+    top_picks: int = Field(10, ge=0, le=1000, description="Picks named in the summary on the screen.")

@@ -1,0 +1,242 @@
+"""The map step, one page: a photo's bytes and its tray's record in, a reading out; no files, no clock, no state."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from canopy.errors import TrayNotFound
+from canopy.measure import measure_cells, measure_tray
+from canopy.photo import Photo, check_quality, decode
+from canopy.readiness import days_after_sowing, decide_tray, recipe_for, score_cells
+from canopy.records import CropRecipe, Height, Layout, Reading, Remark, TrayRecord
+from canopy.segment import Segmentation, segment_cells
+from canopy.settings import Settings
+from canopy.tray import Frame, Rectified, locate_tray, rectify
+
+BY_NAME: Literal["by name"] = "by name"
+_WITHHOLD_COLOUR = frozenset({"purple_light", "colour_cast"})
+_NO_DOUBT = frozenset({"file_date"})
+
+
+@dataclass(frozen=True)
+class Worked:
+    """Everything that was made on the way to one reading, for callers that also draw.
+
+    Attributes
+    ----------
+    photo : Photo
+    frame : Frame
+    rectified : Rectified
+    segmentation : Segmentation
+    reading : Reading
+    """
+
+    photo: Photo
+    frame: Frame
+    rectified: Rectified
+    segmentation: Segmentation
+    reading: Reading
+
+
+def analyse(
+    photo: bytes,
+    tray: TrayRecord,
+    *,
+    settings: Settings,
+    name: str = "photo",
+    modified_at: datetime | None = None,
+    recipe: CropRecipe | Literal["by name"] | None = BY_NAME,
+) -> Reading:
+    """What one photo says of one tray.
+
+    Parameters
+    ----------
+    photo : bytes
+        The file: JPEG, PNG, TIFF, WebP, HEIC.
+    tray : TrayRecord
+        What is known of the tray.
+    settings : Settings
+    name : str
+        Path of the photo below its folder; starts messages, fills the `photo` column, may hold the time of exposure.
+    modified_at : datetime, optional
+        The file's date, the last resort for the time of exposure.
+    recipe : CropRecipe, None or "by name"
+        How to score; None: measure and score on nothing. By default the shipped recipe of the tray's crop and stage.
+
+    Returns
+    -------
+    Reading
+        The same for the same arguments, always.
+
+    Raises
+    ------
+    PhotoError
+        The photo gives no reading; `code` is a key of `canopy.reasons.REASONS`.
+    UsageError
+        The tray's crop or stage has no recipe.
+    """
+    return work_through(photo, tray, settings=settings, name=name, modified_at=modified_at, recipe=recipe).reading
+
+
+def work_through(
+    photo: bytes,
+    tray: TrayRecord,
+    *,
+    settings: Settings,
+    name: str = "photo",
+    modified_at: datetime | None = None,
+    recipe: CropRecipe | Literal["by name"] | None = BY_NAME,
+) -> Worked:
+    """As `analyse`, with everything made on the way."""
+    if recipe == BY_NAME:
+        recipe = recipe_for(tray.crop, tray.stage) if tray.crop else None
+    needed_mm_per_px = settings.scale.needed(tray.stage)
+    picture, frame = _see(photo, tray, needed_mm_per_px, name=name, modified_at=modified_at, settings=settings)
+    das = days_after_sowing(tray.sown_on, picture.taken_at, tray=name)
+    rectified = rectify(
+        picture,
+        frame,
+        tray.layout,
+        mm_per_px=max(needed_mm_per_px, frame.mm_per_px),
+        margin_mm=settings.scale.margin_mm,
+    )
+    height = _height(tray, recipe, frame, das=das)
+    segmentation = segment_cells(rectified, tray.layout, stage=tray.stage, height=height, settings=settings.segment)
+    remarks = _remarks(picture, frame, rectified, segmentation, layout=tray.layout, name=name, settings=settings)
+
+    measured = measure_cells(
+        rectified, segmentation, tray.layout, height=height, stage=tray.stage, settings=settings.measure
+    )
+    scored = score_cells(
+        _labelled(measured, picture, tray),
+        recipe,
+        taken_at=picture.taken_at,
+        sown_on=tray.sown_on,
+        treatments=tray.treatments,
+        colour_withheld=any(remark.code in _WITHHOLD_COLOUR for remark in remarks),
+        settings=settings.readiness,
+    )
+    trays = measure_tray(scored.cells, tray.layout, seed=_seed(tray, name), settings=settings.measure)
+    decided = decide_tray(scored, recipe, settings=settings.readiness)
+    trays = _labelled(trays, picture, tray, **_photo_fields(picture, frame, remarks), **decided)
+    reading = Reading(name, tray.tray, scored.cells, trays, scored.criteria, remarks)
+    return Worked(picture, frame, rectified, segmentation, reading)
+
+
+def _see(
+    data: bytes,
+    tray: TrayRecord,
+    needed_mm_per_px: float,
+    *,
+    name: str,
+    modified_at: datetime | None,
+    settings: Settings,
+) -> tuple[Photo, Frame]:
+    """Decode no finer than needed and locate the tray; once more, finer, where that did not do."""
+    tray_px = max(tray.layout.outline_width_mm, tray.layout.outline_height_mm) / needed_mm_per_px
+    enough_px = math.ceil(tray_px / settings.scale.tray_fill_share)
+    photo = decode(data, name=name, modified_at=modified_at, min_long_side_px=enough_px, settings=settings.photo)
+    try:
+        frame = locate_tray(photo, tray, settings=settings.tray)
+        finer = frame.mm_per_px / needed_mm_per_px
+        if photo.reduction == 1 or finer <= settings.scale.coarser_allowed:
+            return photo, frame
+        enough_px = math.ceil(max(photo.rgb.shape[:2]) * finer)
+    except TrayNotFound:
+        if photo.reduction == 1:
+            raise
+        enough_px = max(photo.full_width_px, photo.full_height_px)
+    photo = decode(data, name=name, modified_at=modified_at, min_long_side_px=enough_px, settings=settings.photo)
+    return photo, locate_tray(photo, tray, settings=settings.tray)
+
+
+def _height(tray: TrayRecord, recipe: CropRecipe | None, frame: Frame, *, das: int | None) -> Height:
+    """Heights as typed, else from the recipe's table and the lens, else unknown."""
+    canopy_mm, canopy_source = tray.canopy_height_mm, "typed"
+    if canopy_mm is None:
+        of_recipe = recipe.height_at(das) if recipe is not None else None
+        canopy_mm, canopy_source = (of_recipe[0], "recipe") if of_recipe is not None else (None, "unknown")
+    camera_mm, camera_source = tray.camera_height_mm, "typed"
+    centre_mm = (tray.layout.outline_width_mm / 2, tray.layout.outline_height_mm / 2)
+    nadir_mm = (frame.camera_mm[0], frame.camera_mm[1]) if frame.camera_mm is not None else centre_mm
+    if camera_mm is None:
+        seen = frame.camera_mm
+        camera_mm, camera_source = (seen[2], "lens") if seen is not None else (None, "unknown")
+    return Height(canopy_mm, canopy_source, camera_mm, camera_source, nadir_mm)
+
+
+def _remarks(
+    photo: Photo,
+    frame: Frame,
+    rectified: Rectified,
+    segmentation: Segmentation,
+    *,
+    layout: Layout,
+    name: str,
+    settings: Settings,
+) -> tuple[Remark, ...]:
+    """Everything that may be said against the photo; a blurred one is refused."""
+    part = _tray_part(rectified, layout)
+    remarks = check_quality(
+        rectified.rgb[part],
+        mm_per_px=rectified.mm_per_px,
+        settings=settings.photo,
+        name=name,
+        plants=_as_mask(segmentation.cover[part] >= 0.5),
+    )
+    found = list(remarks)
+    if frame.mm_per_px > settings.scale.doubtful_mm_per_px:
+        found.append(Remark("coarse", f"one pixel covers {frame.mm_per_px:.2f} mm; small plants cover few pixels"))
+    if segmentation.agreement < settings.segment.agreement_floor:
+        text = f"network and colour classifier agree to {segmentation.agreement:.2f} only (Dice); look at the outlines"
+        found.append(Remark("opinions_differ", text))
+    if photo.taken_at_source == "file date":
+        found.append(Remark("file_date", "the photo does not say when it was taken; the file's date is used"))
+    return tuple(found)
+
+
+def _tray_part(rectified: Rectified, layout: Layout) -> tuple[slice, slice]:
+    """Rows and columns of the rectified picture inside the tray's outline."""
+    ends = np.round(rectified.to_px(layout.outline_mm[[0, 2]])).astype(int)
+    (x0, y0), (x1, y1) = np.clip(ends, 0, np.array(rectified.rgb.shape[1::-1]))
+    return slice(int(y0), int(y1)), slice(int(x0), int(x1))
+
+
+def _as_mask(plants: NDArray[np.bool_]) -> NDArray[np.bool_] | None:
+    """None without a plant, so that the whole picture is judged."""
+    return plants if plants.any() else None
+
+
+def _photo_fields(photo: Photo, frame: Frame, remarks: tuple[Remark, ...]) -> dict[str, object]:
+    doubts = [remark.text for remark in remarks if remark.code not in _NO_DOUBT]
+    return {
+        "quality": "doubtful" if doubts else "good",
+        "quality_reason": "; ".join(doubts) or pd.NA,
+        "located_by": frame.located_by,
+        "mm_per_px": frame.mm_per_px / photo.reduction,
+        "tilt_deg": frame.tilt_deg,
+    }
+
+
+def _labelled(table: pd.DataFrame, photo: Photo, tray: TrayRecord, **fields: object) -> pd.DataFrame:
+    """The table with photo, tray, time and other fields filled in; types are kept."""
+    taken_at = photo.taken_at.isoformat(timespec="seconds") if photo.taken_at is not None else pd.NA
+    values = {"photo": photo.name, "tray": tray.tray, "taken_at": taken_at, **fields}
+    columns = {
+        name: pd.Series([pd.NA if value is None else value] * len(table), index=table.index, dtype=table[name].dtype)
+        for name, value in values.items()
+    }
+    return table.assign(**columns)
+
+
+def _seed(tray: TrayRecord, name: str) -> int:
+    """Seed of the permutations: the same for the same tray and photo on every machine."""
+    return int.from_bytes(hashlib.sha256(f"{tray.tray}\n{name}".encode("utf-8", "surrogateescape")).digest()[:4])

@@ -1,0 +1,82 @@
+"""Why one cell of one photo got its decision: the photo is worked through and the cell's sum written out."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from canopy.batch.plan import Job, SetAside, make_plan
+from canopy.batch.work import Worker
+from canopy.errors import PhotoError, UsageError
+from canopy.outputs.words import cell_facts
+from canopy.readiness import explain_cell
+from canopy.records import cell_name
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """The sum of one cell.
+
+    Attributes
+    ----------
+    photo, tray, cell : str
+    decision : str or None
+    readiness : float or None
+    lines : list of str
+        The way to the decision, step by step.
+    """
+
+    photo: str
+    tray: str
+    cell: str
+    decision: str | None
+    readiness: float | None
+    lines: list[str]
+
+    def as_json(self) -> str:
+        """The same as one JSON object."""
+        return json.dumps(asdict(self), ensure_ascii=False)
+
+
+def explain_photo(photo: Path, cell: str, *, trays: Path | None, settings: Path | None) -> Explanation:
+    """Explain one cell.
+
+    Raises
+    ------
+    PhotoError
+        The photo gives no reading.
+    UsageError
+        The tray has no such cell, or a file cannot be used.
+    """
+    plan = make_plan([photo], trays=trays, settings=settings)
+    job = plan.jobs[0]
+    if isinstance(job, SetAside):
+        raise (UsageError(job.message) if plan.problems else PhotoError(job.code, job.message))
+    wanted = cell.strip().upper()
+    layout = job.record.layout
+    if wanted not in layout.names():
+        last = cell_name(layout.rows, layout.columns)
+        raise UsageError(f"cell `{cell}`: tray {job.record.tray} has cells A1 to {last} only")
+    return _explained(job, wanted, Worker(plan.configuration.settings, None))
+
+
+def _explained(job: Job, cell: str, worker: Worker) -> Explanation:
+    worked = worker.work_through(job)
+    reading = worked.reading
+    row = reading.cells[reading.cells["cell"] == cell].iloc[0]
+    if job.recipe is None:
+        lines = [f"Cell {cell}: {row['state']}; {cell_facts(row, clearance_mm=None) or 'nothing to measure'}."]
+        lines.append("Scored on nothing: the tray list names no crop for this tray.")
+    else:
+        lines = explain_cell(
+            row,
+            reading.criteria[reading.criteria["cell"] == cell],
+            job.recipe,
+            treatments=job.record.treatments,
+            taken_at=worked.photo.taken_at,
+            settings=worker.settings.readiness,
+        )
+    decision = row["decision"] if isinstance(row["decision"], str) else None
+    readiness = float(row["readiness"]) if row["readiness"] == row["readiness"] else None
+    return Explanation(reading.photo, reading.tray, cell, decision, readiness, lines)

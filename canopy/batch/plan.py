@@ -1,0 +1,153 @@
+"""From files, folders and tray lists to a list of jobs: one photo, its tray's record and recipe each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from canopy.batch.folder import Source, find_photos, output_stems
+from canopy.batch.settings_toml import SETTINGS_FILE, Configuration, read_settings
+from canopy.batch.trays_csv import TRAYS_FILE, TrayList, absent_photos, line_for, read_trays
+from canopy.errors import PhotoError, UsageError
+from canopy.records import CropRecipe, TrayRecord
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """A photo that gave no reading.
+
+    Attributes
+    ----------
+    photo : str
+        Path below the given folder; what was written in the tray list where the photo is absent.
+    tray : str
+        Empty where unknown.
+    code : str
+        Key of `canopy.reasons.REASONS`.
+    message : str
+        One line: what is wrong and how to mend it.
+    """
+
+    photo: str
+    tray: str
+    code: str
+    message: str
+
+
+@dataclass(frozen=True)
+class Job:
+    """One photo to work through.
+
+    Attributes
+    ----------
+    source : Source
+    stem : str
+        Name of the files made from it, without extension.
+    record : TrayRecord
+    recipe : CropRecipe or None
+    """
+
+    source: Source
+    stem: str
+    record: TrayRecord
+    recipe: CropRecipe | None
+
+    @property
+    def modified_at(self) -> datetime:
+        """File date on this machine's wall clock: the last resort for the time of the photo."""
+        return datetime.fromtimestamp(self.source.path.stat().st_mtime)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a run will do.
+
+    Attributes
+    ----------
+    jobs : tuple of Job or SetAside
+        In the order of the tables; photos that cannot be worked through are already set aside.
+    configuration : Configuration
+    problems : tuple of str
+        Lines of tray lists that cannot be used, each once; their photos are set aside and the others go on.
+    """
+
+    jobs: tuple[Job | SetAside, ...]
+    configuration: Configuration
+    problems: tuple[str, ...]
+
+
+def make_plan(
+    inputs: Sequence[Path], *, trays: Path | None = None, settings: Path | None = None, out: Path | None = None
+) -> Plan:
+    """Find the photos, read tray lists and settings, and say for each photo what is to be done.
+
+    Parameters
+    ----------
+    inputs : sequence of pathlib.Path
+        Photos and folders.
+    trays, settings : pathlib.Path, optional
+        Tray list and settings file; by default those beside the photos.
+    out : pathlib.Path, optional
+        Folder for the results, never searched for photos.
+
+    Raises
+    ------
+    UsageError
+        No photo at all, no tray list, or a file that cannot be used as a whole.
+    """
+    sources, empty = find_photos(inputs, out=out)
+    if not sources:
+        where = ", ".join(str(path) for path in empty) or "nothing given"
+        raise UsageError(f"{where}: no photos found; give photos (JPEG, PNG, TIFF, WebP, HEIC) or their folder")
+    roots = list(dict.fromkeys(source.root for source in sources))
+    configuration = _configuration(settings, roots)
+    lists = {root: read_trays(_tray_list_of(root, trays), recipes=configuration.recipes) for root in roots}
+    stems = output_stems(source.name for source in sources)
+    jobs: list[Job | SetAside] = [_job(source, stems[source.name], lists[source.root]) for source in sources]
+    jobs += _absent(sources, lists)
+    jobs += [SetAside(f"{path.name}/", "", "no_photos", f"{path.name}: folder without photos") for path in empty]
+    problems = dict.fromkeys(problem for tray_list in lists.values() for problem in tray_list.problems)
+    return Plan(tuple(jobs), configuration, tuple(problems))
+
+
+def _job(source: Source, stem: str, trays: TrayList) -> Job | SetAside:
+    try:
+        line = line_for(source.name, trays)
+    except PhotoError as error:
+        return SetAside(source.name, "", error.code, str(error))
+    if line.record is None:
+        return SetAside(source.name, line.tray, "tray_list", line.problem)
+    return Job(source, stem, line.record, line.recipe)
+
+
+def _absent(sources: Sequence[Source], lists: dict[Path, TrayList]) -> list[SetAside]:
+    """Photos that a tray list names but that are not there; only where a whole folder was given."""
+    found: dict[str, SetAside] = {}
+    whole = {source.root for source in sources if source.from_folder}
+    names = [source.name for source in sources]
+    below_root = [source.path.relative_to(source.root).as_posix() for source in sources]
+    for root in [root for root in lists if root in whole]:
+        for line in absent_photos([*names, *below_root], lists[root]):
+            message = f"{line.photo}: named in {lists[root].name}, line {line.number}, but not there"
+            found.setdefault(line.photo, SetAside(line.photo, line.tray, "missing", message))
+    return list(found.values())
+
+
+def _configuration(given: Path | None, roots: Sequence[Path]) -> Configuration:
+    if given is not None:
+        return read_settings(given)
+    beside = [root / SETTINGS_FILE for root in roots if (root / SETTINGS_FILE).is_file()]
+    if len({path.resolve() for path in beside}) > 1:
+        raise UsageError(f"{beside[0]} and {beside[1]}: two settings files; say which one with --settings")
+    return read_settings(beside[0]) if beside else Configuration()
+
+
+def _tray_list_of(root: Path, given: Path | None) -> Path:
+    path = given if given is not None else root / TRAYS_FILE
+    if not path.is_file():
+        raise UsageError(
+            f"{path}: no such tray list; give one with --trays, or run `canopy init {root}` for a starter to fill in"
+        )
+    return path

@@ -1,0 +1,119 @@
+"""The settings file `canopy.toml`: sections by the names of the settings, and own crop recipes under `[[crop]]`."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import json
+import re
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from canopy.batch.text_file import read_text
+from canopy.errors import UsageError
+from canopy.readiness.recipes import Recipes, known_recipes, recipes_from_toml
+from canopy.settings import Settings
+
+SETTINGS_FILE = "canopy.toml"
+FINGERPRINT_DIGITS = 12
+
+_SECTION = re.compile(r"^\s*\[\s*([A-Za-z0-9_.\s-]+?)\s*\]")
+_KEY = re.compile(r"^\s*([A-Za-z0-9_.-]+?)\s*=")
+
+
+@dataclass(frozen=True)
+class Configuration:
+    """Settings and the recipes that may be named in a tray list.
+
+    Attributes
+    ----------
+    settings : Settings
+    recipes : dict
+        Shipped and own recipes by (crop, stage).
+    """
+
+    settings: Settings = field(default_factory=Settings)
+    recipes: Recipes = field(default_factory=known_recipes)
+
+    @property
+    def fingerprint(self) -> str:
+        """Checksum of every setting and recipe: equal fingerprints mean equal rules."""
+        return hashlib.sha256(json.dumps(self.as_data(), sort_keys=True).encode()).hexdigest()[:FINGERPRINT_DIGITS]
+
+    def as_data(self) -> dict[str, Any]:
+        """Plain data of all settings and recipes."""
+        recipes = [recipe.model_dump(mode="json", exclude_none=True) for recipe in self.recipes.values()]
+        return {"settings": self.settings.model_dump(mode="json"), "recipes": recipes}
+
+
+def read_settings(path: Path) -> Configuration:
+    """Read a settings file; what it does not name keeps its default.
+
+    Raises
+    ------
+    UsageError
+        Naming file, line, setting, what is wrong and what is allowed; one line per problem.
+    """
+    return settings_from_toml(read_text(path), source_name=path.name)
+
+
+def settings_from_toml(text: str, *, source_name: str) -> Configuration:
+    """Settings and recipes from the text of a settings file (see `read_settings`)."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise UsageError(f"{source_name}: not valid TOML: {error}") from None
+    own = recipes_from_toml(text, source_name=source_name)
+    data.pop("crop", None)
+    try:
+        settings = Settings.model_validate(data)
+    except ValidationError as error:
+        lines = _line_numbers(text)
+        problems = [_problem(entry, source_name, lines) for entry in error.errors()]
+        raise UsageError("\n".join(problems)) from None
+    return Configuration(settings, {**known_recipes(), **own})
+
+
+def _problem(entry: Any, source_name: str, lines: dict[str, int]) -> str:
+    path = [str(part) for part in entry["loc"]]
+    name = ".".join(path)
+    line = lines.get(name) or lines.get(".".join(path[:-1]))
+    where = f"{source_name}{f', line {line}' if line else ''}: `{name}`"
+    if entry["type"] == "extra_forbidden":
+        known = _names_at(path[:-1])
+        near = difflib.get_close_matches(path[-1], known, n=1)
+        hint = f"did you mean `{near[0]}`? " if near else ""
+        return f"{where} is not a setting; {hint}allowed here: {', '.join(known)}"
+    message = entry["msg"][0].lower() + entry["msg"][1:]
+    return f"{where} = {_shown(entry['input'])}: {message.removeprefix('input ')}"
+
+
+def _shown(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, (str, bool, int, float)) else repr(value)
+
+
+def _names_at(path: list[str]) -> list[str]:
+    """Names of the settings in a section; of the sections for an empty path."""
+    model: type[BaseModel] = Settings
+    for part in path:
+        annotation = model.model_fields[part].annotation
+        kinds = (annotation, *get_args(annotation))
+        model = next(kind for kind in kinds if isinstance(kind, type) and issubclass(kind, BaseModel))
+    return [*model.model_fields, *(["crop"] if not path else [])]
+
+
+def _line_numbers(text: str) -> dict[str, int]:
+    """Line of each section and key, by dotted name; the reader of TOML itself keeps none."""
+    found: dict[str, int] = {}
+    section = ""
+    for number, line in enumerate(text.splitlines(), start=1):
+        if heading := _SECTION.match(line):
+            section = re.sub(r"\s", "", heading[1])
+            found.setdefault(section, number)
+        elif key := _KEY.match(line):
+            found.setdefault(f"{section}.{key[1]}".lstrip("."), number)
+    return found

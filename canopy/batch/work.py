@@ -1,0 +1,74 @@
+"""One job from file to files: read the photo, work it through, write its pictures, hand back the reading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+
+from canopy.analyse import Worked, work_through
+from canopy.batch.plan import Job
+from canopy.batch.run import Done
+from canopy.outputs.masks import photo_mask, png_bytes
+from canopy.outputs.overlays import draw_overlay, jpeg_bytes, shrink
+from canopy.settings import Settings
+
+OVERLAYS = "overlays"
+MASKS = "masks"
+
+
+@dataclass(frozen=True)
+class Worker:
+    """Works jobs through; picklable, so that it runs in any process.
+
+    Attributes
+    ----------
+    settings : Settings
+    out : pathlib.Path or None
+        Folder of results; None: no pictures are drawn.
+    masks : bool
+        Also write `masks/<stem>.png`.
+    """
+
+    settings: Settings
+    out: Path | None
+    masks: bool = False
+
+    def __call__(self, job: Job) -> Done:
+        """The reading of one job, its pictures written."""
+        # One thread a photo: photos run side by side, and sums come out the same whatever the number of workers.
+        cv2.setNumThreads(1)
+        worked = self.work_through(job)
+        picture = self._write_pictures(worked, job) if self.out is not None else b""
+        title, cautions = (job.recipe.title or job.recipe.crop, job.recipe.cautions) if job.recipe else ("", ())
+        return Done(worked.reading, job.stem, title, cautions, picture)
+
+    def work_through(self, job: Job) -> Worked:
+        """All steps of one job, nothing written."""
+        return work_through(
+            job.source.path.read_bytes(),
+            job.record,
+            settings=self.settings,
+            name=job.source.name,
+            modified_at=job.modified_at,
+            recipe=job.recipe,
+        )
+
+    def _write_pictures(self, worked: Worked, job: Job) -> bytes:
+        """Write overlay and, when asked for, mask; the report's picture comes back."""
+        assert self.out is not None
+        look = self.settings.outputs
+        overlay = draw_overlay(worked, job.record.layout, long_side_px=look.overlay_long_side_px)
+        _write(self.out / OVERLAYS / f"{job.stem}.jpg", jpeg_bytes(overlay, quality=look.overlay_quality))
+        if self.masks:
+            mask = photo_mask(worked, cover_min=look.mask_cover_min)
+            _write(self.out / MASKS / f"{job.stem}.png", png_bytes(mask, compression=look.mask_png_compression))
+        return jpeg_bytes(shrink(overlay, long_side_px=look.report_long_side_px), quality=look.report_quality)
+
+
+def _write(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all."""
+    part = path.with_name(path.name + ".part")
+    part.write_bytes(data)
+    part.replace(path)

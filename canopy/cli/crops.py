@@ -1,0 +1,24 @@
+"""The command `crops`."""
+
+from __future__ import annotations
+
+import typer
+
+from canopy.cli.options import Json, SettingsFile
+
+
+def crops(settings: SettingsFile = None, json: Json = False) -> None:
+    """List the crop recipes: name, stage, and what each is judged by; with --settings, own recipes too."""
+    from canopy.batch.settings_toml import Configuration, read_settings
+    from canopy.cli.columns import in_columns, one_json
+
+    configuration = read_settings(settings) if settings is not None else Configuration()
+    known = list(configuration.recipes.values())
+    if json:
+        typer.echo(one_json("crops", [recipe.model_dump(mode="json", exclude_none=True) for recipe in known]))
+        return
+    rows = [
+        (recipe.crop, recipe.stage, recipe.title, ", ".join(named.name for named in recipe.criteria))
+        for recipe in known
+    ]
+    typer.echo(in_columns(("crop", "stage", "name", "judged by"), rows))

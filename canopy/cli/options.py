@@ -1,0 +1,17 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Trays = Annotated[
+    Path | None, typer.Option(help="Tray list; by default trays.csv beside the photos.", show_default=False)
+]
+SettingsFile = Annotated[
+    Path | None,
+    typer.Option("--settings", help="Settings; by default canopy.toml beside the photos.", show_default=False),
+]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of words.")]

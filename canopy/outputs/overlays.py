@@ -1,0 +1,219 @@
+"""The photo with what was found drawn on it: canopy outlines, cells, their names and decisions, a scale bar."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from canopy.outputs.legend import add_strip
+from canopy.outputs.marks import (
+    Picture,
+    draw_lines,
+    draw_plate_text,
+    draw_sign,
+    draw_sign_letter,
+    pen,
+)
+from canopy.outputs.palette import BLACK, PICKED, WHITE, YELLOW, look_of
+
+if TYPE_CHECKING:
+    from canopy.analyse import Worked
+    from canopy.records import Layout
+    from canopy.tray.frame import Frame
+
+FloatArray = NDArray[np.float64]
+
+# Proportions of the drawing (of the cell, or of the picture's long side); a matter of looks, not of measurement.
+_MARGIN = 0.06
+_SIGN_RADIUS = 0.16
+_SIGN_PLACE = -0.29
+_NAME_PLACE = 0.38
+_NAME_SIZE = 0.19
+_NAME_MIN_PX = 13.0
+_UPSCALE_MAX = 3.0
+_EDGE_STEPS = 8
+
+
+@dataclass(frozen=True)
+class View:
+    """The part of the photo that is shown: decoded pixel p is drawn at (p − corner_px)·scale.
+
+    Attributes
+    ----------
+    corner_px : tuple of int
+        Left and top of the part shown, decoded-image pixels.
+    size_px : tuple of int
+        Width and height of the part shown, decoded-image pixels.
+    scale : float
+    """
+
+    corner_px: tuple[int, int]
+    size_px: tuple[int, int]
+    scale: float
+
+    def place(self, points_px: FloatArray) -> FloatArray:
+        """Decoded-image pixels → picture pixels; (n, 2) → (n, 2). Pixel centres are at whole numbers in both."""
+        return (points_px - self.corner_px + 0.5) * self.scale - 0.5
+
+
+def draw_overlay(worked: Worked, layout: Layout, *, long_side_px: int) -> Picture:
+    """Draw what was found on the photo, cut to the tray and a margin around it.
+
+    Parameters
+    ----------
+    worked : Worked
+        One photo's steps, from `canopy.analyse.work_through`.
+    layout : Layout
+    long_side_px : int
+        Long side of the picture without the strip below it.
+
+    Returns
+    -------
+    (M, N, 3) uint8 ndarray
+        sRGB. Below the photo a strip with tray, time, scale bar and the meaning of the signs.
+    """
+    view = _view_of_tray(worked.frame, layout, long_side_px=long_side_px)
+    picture = _shown_part(worked.photo.rgb, view)
+    to_picture = _Mapper(worked.frame, view)
+    _draw_canopy(picture, worked, to_picture)
+    cell_px = float(np.sqrt(layout.pitch_x_mm * layout.pitch_y_mm)) / worked.frame.mm_per_px * view.scale
+    cells = worked.reading.cells
+    _draw_grid(picture, cells, layout, to_picture, cell_px=cell_px)
+    picture = _draw_signs(picture, cells, layout, to_picture, cell_px=cell_px)
+    return add_strip(picture, worked.reading, mm_per_px=worked.frame.mm_per_px / view.scale)
+
+
+def jpeg_bytes(picture: Picture, *, quality: int) -> bytes:
+    """Encode an sRGB picture as JPEG."""
+    # OpenCV takes blue first.
+    done, data = cv2.imencode(".jpg", picture[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    if not done:
+        raise RuntimeError("OpenCV could not encode a JPEG")
+    return bytes(data.tobytes())
+
+
+def shrink(picture: Picture, *, long_side_px: int) -> Picture:
+    """The picture with its long side at most `long_side_px`."""
+    scale = long_side_px / max(picture.shape[:2])
+    if scale >= 1:
+        return picture
+    size = (max(1, round(picture.shape[1] * scale)), max(1, round(picture.shape[0] * scale)))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+@dataclass(frozen=True)
+class _Mapper:
+    """Tray millimetres → picture pixels."""
+
+    frame: Frame
+    view: View
+
+    def __call__(self, points_mm: FloatArray) -> FloatArray:
+        return self.view.place(self.frame.to_px(np.asarray(points_mm, dtype=np.float64)))
+
+
+def _view_of_tray(frame: Frame, layout: Layout, *, long_side_px: int) -> View:
+    outline = frame.to_px(_along_edges(layout.outline_mm))
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    margin = _MARGIN * float((high - low).max())
+    limit = np.array([frame.width_px, frame.height_px])
+    first = np.clip(np.floor(low - margin), 0, limit - 1).astype(int)
+    last = np.clip(np.ceil(high + margin), first + 1, limit).astype(int)
+    width, height = (int(n) for n in last - first)
+    scale = min(long_side_px / max(width, height), _UPSCALE_MAX)
+    return View((int(first[0]), int(first[1])), (width, height), scale)
+
+
+def _shown_part(rgb: Picture, view: View) -> Picture:
+    (x, y), (width, height) = view.corner_px, view.size_px
+    part = rgb[y : y + height, x : x + width]
+    size = (max(1, round(width * view.scale)), max(1, round(height * view.scale)))
+    way = cv2.INTER_AREA if view.scale < 1 else cv2.INTER_CUBIC
+    return np.ascontiguousarray(cv2.resize(part, size, interpolation=way), dtype=np.uint8)
+
+
+def _draw_canopy(picture: Picture, worked: Worked, to_picture: _Mapper) -> None:
+    """Outline each plant where half of a pixel is plant."""
+    outlines: list[FloatArray] = []
+    plant = worked.segmentation.cover >= 0.5
+    for number, place in enumerate(ndimage.find_objects(worked.segmentation.owner), start=1):
+        if place is None:
+            continue
+        mine = ((worked.segmentation.owner[place] == number) & plant[place]).astype(np.uint8)
+        found, _ = cv2.findContours(np.pad(mine, 1), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        corner = (place[1].start - 1, place[0].start - 1)
+        outlines += [to_picture(worked.rectified.to_mm(line[:, 0].astype(np.float64) + corner)) for line in found]
+    width = max(1, round(max(picture.shape[:2]) / 1300))
+    draw_lines(picture, outlines, colour=BLACK, width_px=width + 2, closed=True)
+    draw_lines(picture, outlines, colour=YELLOW, width_px=width, closed=True)
+
+
+def _draw_grid(picture: Picture, cells: pd.DataFrame, layout: Layout, to_picture: _Mapper, *, cell_px: float) -> None:
+    """Draw the tray's outline, every cell thinly, and the cells to pick boldly in the colour of their decision."""
+    thin = max(1, round(cell_px / 110))
+    boxes = [to_picture(_along_edges(box)) for box in cell_corners_mm(layout)]
+    draw_lines(picture, boxes, colour=WHITE, width_px=thin, closed=True)
+    draw_lines(picture, [to_picture(_along_edges(layout.outline_mm))], colour=WHITE, width_px=2 * thin, closed=True)
+    for box, decision in zip(
+        (to_picture(_along_edges(box)) for box in cell_corners_mm(layout, share=0.94)), cells["decision"], strict=True
+    ):
+        if decision in PICKED:
+            bold = max(2, round(cell_px / 26))
+            draw_lines(picture, [box], colour=BLACK, width_px=bold + 2, closed=True)
+            draw_lines(picture, [box], colour=look_of(decision).fill, width_px=bold, closed=True)
+
+
+def _draw_signs(
+    picture: Picture, cells: pd.DataFrame, layout: Layout, to_picture: _Mapper, *, cell_px: float
+) -> Picture:
+    """Draw shape and letter of each decision at one corner of its cell and the cell's name opposite."""
+    pitch = np.array([layout.pitch_x_mm, layout.pitch_y_mm])
+    centres_mm = layout.centres_mm()
+    signs = to_picture(centres_mm + _SIGN_PLACE * pitch)
+    names = to_picture(centres_mm + np.array([0.0, _NAME_PLACE]) * pitch)
+    radius = _SIGN_RADIUS * cell_px
+    looks = [look_of(decision) for decision in cells["decision"]]
+    for look, centre in zip(looks, signs, strict=True):
+        draw_sign(picture, look, centre=(float(centre[0]), float(centre[1])), radius_px=radius)
+    image, draw = pen(picture)
+    for look, centre in zip(looks, signs, strict=True):
+        draw_sign_letter(draw, look, centre=(float(centre[0]), float(centre[1])), radius_px=radius)
+    if _NAME_SIZE * cell_px >= _NAME_MIN_PX:
+        for name, place in zip(cells["cell"], names, strict=True):
+            draw_plate_text(draw, name, centre=(float(place[0]), float(place[1])), size_px=_NAME_SIZE * cell_px)
+    else:
+        _write_names_at_rim(draw, layout, to_picture, cell_px=cell_px)
+    return np.array(image, dtype=np.uint8)
+
+
+def _write_names_at_rim(draw: object, layout: Layout, to_picture: _Mapper, *, cell_px: float) -> None:
+    """Where cells are too small for names: row letters and column numbers along the rim."""
+    centres = layout.centres_mm().reshape(layout.rows, layout.columns, 2)
+    size = max(_NAME_MIN_PX, 0.4 * cell_px)
+    out_mm = 0.5 * size * to_picture.frame.mm_per_px / to_picture.view.scale
+    for names, places, away in (
+        ([name.rstrip("0123456789") for name in layout.names()[:: layout.columns]], centres[:, 0], (-1.0, 0.0)),
+        ([str(n + 1) for n in range(layout.columns)], centres[0], (0.0, -1.0)),
+    ):
+        reach = np.array([layout.pitch_x_mm / 2 + out_mm, layout.pitch_y_mm / 2 + out_mm]) * np.array(away)
+        for name, place in zip(names, to_picture(places + reach), strict=True):
+            draw_plate_text(draw, name, centre=(float(place[0]), float(place[1])), size_px=size)  # type: ignore[arg-type]
+
+
+def cell_corners_mm(layout: Layout, *, share: float = 1.0) -> FloatArray:
+    """(cells, 4, 2) corners of every cell, mm, shrunk about its centre to `share` of the pitch."""
+    half = share * np.array([layout.pitch_x_mm, layout.pitch_y_mm]) / 2
+    return layout.centres_mm()[:, None, :] + np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
+
+
+def _along_edges(corners: FloatArray) -> FloatArray:
+    """Closed outline with points between the corners, so that the lens term bends it as it bends the photo."""
+    steps = np.linspace(0, 1, _EDGE_STEPS, endpoint=False)[:, None]
+    following = np.roll(corners, -1, axis=0)
+    return np.concatenate([a + (b - a) * steps for a, b in zip(corners, following, strict=True)])

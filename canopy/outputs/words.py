@@ -1,0 +1,77 @@
+"""Numbers of a cell and of a tray in the words and rounding that people read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from canopy.outputs.palette import PICKED
+
+
+def headline(cells: pd.DataFrame) -> str:
+    """One sentence: how many plants are to be picked, looked at, or left."""
+    planted = int((cells["state"] == "planted").sum())
+    decisions = cells["decision"].value_counts()
+    if planted == 0:
+        return f"No living plant in {len(cells)} cells."
+    if not len(decisions):
+        return f"{planted} plants in {len(cells)} cells, measured and not scored: the tray list names no crop."
+    ready = sum(int(decisions.get(name, 0)) for name in PICKED)
+    verb = "move on" if decisions.get("transplant", 0) else "cut"
+    parts = [f"{ready} of {planted} plants to {verb} now" if ready else f"None of {planted} plants is ready"]
+    if decisions.get("inspect", 0):
+        parts.append(f"{decisions['inspect']} to look at first")
+    if decisions.get("wait", 0):
+        parts.append(f"{decisions['wait']} to leave")
+    return ", ".join(parts) + "."
+
+
+def cell_facts(cell: Mapping[Any, Any], *, clearance_mm: float | None) -> str:
+    """Area with its range, width, room to the neighbour, weight: what a hand wants to know of one plant."""
+    parts = []
+    if _given(cell["area_mm2"]) and cell["state"] == "planted":
+        parts.append(f"leaf area {area_text(cell['area_mm2'])}")
+        if _given(cell["area_low_mm2"]) and _given(cell["area_high_mm2"]):
+            parts[-1] += f" ({area_text(cell['area_low_mm2'])} to {area_text(cell['area_high_mm2'])})"
+    if _given(cell["diameter_mm"]):
+        parts.append(f"{cell['diameter_mm']:.0f} mm wide")
+    if clearance_mm is not None and _given(clearance_mm):
+        apart = f"{clearance_mm:.0f} mm to the next plant"
+        parts.append(apart if clearance_mm > 0 else "leaves may overlap the next plant")
+    if _given(cell["weight_g"]):
+        parts.append(f"about {cell['weight_g']:.3g} g")
+    return ", ".join(parts)
+
+
+def area_text(area_mm2: float) -> str:
+    """An area in cm² from 1 cm² up, else in mm²."""
+    return f"{area_mm2 / 100:.1f} cm²" if area_mm2 >= 100 else f"{area_mm2:.0f} mm²"
+
+
+def tray_facts(tray: pd.Series[Any]) -> list[tuple[str, str]]:
+    """(name, value) of the tray's numbers that are known, in reading order."""
+    facts = []
+    if _given(tray["emergence"]):
+        facts.append(("Living plants", f"{tray['planted']} of {tray['cells']} cells ({100 * tray['emergence']:.0f} %)"))
+    if _given(tray["cover"]):
+        facts.append(("Ground covered", f"{100 * tray['cover']:.0f} %"))
+    if _given(tray["mean_area_mm2"]):
+        facts.append(("Mean leaf area of a plant", area_text(float(tray["mean_area_mm2"]))))
+    if _given(tray["evenness"]):
+        facts.append(("Evenness", f"{tray['evenness']:.0f} of 100{_spread(tray)}"))
+    if _given(tray["pattern"]):
+        facts.append(("Pattern", str(tray["pattern"])))
+    if _given(tray["quality"]):
+        reason = f": {tray['quality_reason']}" if _given(tray["quality_reason"]) else ""
+        facts.append(("Photo", f"{tray['quality']}{reason}"))
+    return facts
+
+
+def _spread(tray: pd.Series[Any]) -> str:
+    return f" (plants differ by ±{100 * tray['cv_area']:.0f} % in area)" if _given(tray["cv_area"]) else ""
+
+
+def _given(value: object) -> bool:
+    return value is not None and not bool(pd.isna(value)) and value != ""  # type: ignore[call-overload]
