@@ -88,7 +88,7 @@ def score_cells(
     )
     findings = [
         *gate_findings(scored, gates, recipe, planted=planted, settings=settings),
-        *score_findings(scored, planted=planted, settings=settings),
+        *score_findings(scored, planted=planted, barred=gates.barred, settings=settings),
     ]
     reason = _reasons(cells, findings)
     came_doubtful = Finding(_doubtful(cells), "inspect", lambda _: "")  # its words came with the cell

@@ -76,14 +76,19 @@ def gate_findings(
         lambda i: f"too old: {_number(gates.das[i])} days after sowing, last day {_number(last_day)}",
     )
     yield Finding(
-        passes & gates.damage_unknown,
+        passes & gates.damage_unknown & ~gates.barred,
         "remark" if settings.ready_without_colour else "inspect",
         lambda _: "colour, and so damage, could not be judged: look at the plants first",
     )
 
 
-def score_findings(scored: Scored, *, planted: BoolArray, settings: ReadinessSettings) -> Iterator[Finding]:
-    """Findings of the score itself: missing, withheld, cannot rise, range across the threshold, held back."""
+def score_findings(
+    scored: Scored, *, planted: BoolArray, barred: BoolArray, settings: ReadinessSettings
+) -> Iterator[Finding]:
+    """Findings of the score itself: missing, withheld, cannot rise, range across the threshold, held back.
+
+    `barred` cells wait whatever their score is (see `CellGates.barred`): a wide range there is no reason to look.
+    """
     threshold, names = settings.ready_score, scored.names
     limiting = scored.limiting()
     lost = np.isnan(scored.value) & ~scored.withheld
@@ -111,6 +116,7 @@ def score_findings(scored: Scored, *, planted: BoolArray, settings: ReadinessSet
     passes, fails = scored.score >= threshold, scored.score < threshold
     crosses = planted & ((passes & (under > 0)) | (fails & (over >= 0)))
     wide = (passes & (under > settings.ready_doubt_points)) | (fails & (over > settings.wait_doubt_points))
+    wide &= ~barred
     yield Finding(crosses & ~wide, "remark", lambda i: _range_words(scored, i, threshold=threshold))
     yield Finding(
         crosses & wide, "inspect", lambda i: _range_words(scored, i, threshold=threshold) + ", too wide to decide"

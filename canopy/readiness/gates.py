@@ -49,6 +49,11 @@ class CellGates:
     area_mm2: FloatArray
     damage_fraction: FloatArray
 
+    @property
+    def barred(self) -> BoolArray:
+        """(N,) cells that wait whatever their score: too young, too small, or a waiting time runs."""
+        return self.too_young | self.too_small | (self.waiting is not None)
+
 
 def days_after_sowing(sown_on: date | None, taken_at: datetime | None, *, tray: str = "tray") -> int | None:
     """Days after sowing (DAS) on the day of the photo.
