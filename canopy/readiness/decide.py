@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -21,6 +22,7 @@ from canopy.settings.readiness import ReadinessSettings
 BoolArray = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
 
+_DEAD = re.compile(r"\bdead\b")
 _NUMBER_COLUMNS = ("readiness", "readiness_low", "readiness_high")
 
 
@@ -56,9 +58,10 @@ def score_cells(
     ----------
     cells : pandas.DataFrame
         One row per cell with at least `cell, state, area_mm2, area_low_mm2, area_high_mm2, cover, yellow_fraction,
-        brown_fraction` and the colour index of the recipe. A `reason` that is there already is kept in front; a code
-        of `canopy.reasons` that blocks, or True in an optional column `doubtful`, sends the cell to inspection. Not
-        changed.
+        brown_fraction` and the colour index of the recipe. A `reason` that is there already is kept in front. To be
+        inspected whatever they score: cells of missing state (not shown by the photo), those whose reason speaks of a
+        dead plant or is a code of `canopy.reasons` that blocks, and those True in an optional column `doubtful`. The
+        table is not changed.
     recipe : CropRecipe or None
         None: scored on nothing; readiness fields and decision stay missing.
     taken_at, sown_on : datetime, date, or None
@@ -77,7 +80,7 @@ def score_cells(
     das = days_after_sowing(sown_on, taken_at, tray=tray)
     if recipe is None:
         return ScoredCells(_filled(cells, das=das, reason=_reasons(cells, [])), no_criteria())
-    planted = (cells["state"] == "planted").to_numpy(dtype=bool)
+    planted = cells["state"].eq("planted").fillna(False).to_numpy(dtype=bool)
     scored = score_criteria(cells, recipe, das=das, colour_withheld=colour_withheld, settings=settings)
     gates = cell_gates(
         recipe,
@@ -148,8 +151,8 @@ def _decide(planted: BoolArray, findings: list[Finding], *, passes: BoolArray, r
 
 
 def _doubtful(cells: pd.DataFrame) -> BoolArray:
-    """(N,) cells that came with a doubt: True in the column `doubtful`, a blocking reason, or a dead plant."""
-    flagged = np.zeros(len(cells), dtype=bool)
+    """(N,) cells that came with a doubt: not shown, `doubtful`, a blocking reason, or a dead plant."""
+    flagged = np.array(cells["state"].isna(), dtype=bool)
     if "doubtful" in cells:
         flagged |= cells["doubtful"].fillna(False).to_numpy(dtype=bool)
     if "reason" in cells:
@@ -161,7 +164,7 @@ def _asks_for_a_look(reason: object) -> bool:
     if not isinstance(reason, str):
         return False
     code = reason.split(":")[0].strip()
-    return (code in REASONS and REASONS[code].blocks) or "dead" in reason.replace("_", " ").split()
+    return (code in REASONS and REASONS[code].blocks) or _DEAD.search(reason) is not None
 
 
 def _reasons(cells: pd.DataFrame, findings: list[Finding]) -> list[str | None]:

@@ -138,6 +138,22 @@ def test_a_dead_plant_is_inspected_and_keeps_its_reason(make_cells: MakeCells, r
     assert (cell["decision"], cell["reason"]) == ("inspect", "dead plant")
 
 
+@pytest.mark.parametrize("words", ["plant looks dead: 93 % of it is brown", "dead", "dead, brown"])
+def test_dead_is_read_from_the_words(make_cells: MakeCells, recipe: CropRecipe, words: str) -> None:
+    cells = make_cells({"state": "empty", "reason": words}, {"state": "empty", "reason": "no canopy seen"})
+    assert score(cells, recipe).cells["decision"].tolist() == ["inspect", "empty"]
+
+
+def test_a_cell_that_the_photo_does_not_show_is_inspected(make_cells: MakeCells, recipe: CropRecipe) -> None:
+    cells = make_cells({"state": None, "reason": "the photo does not show the whole cell"}, {})
+    for state in (cells["state"], cells["state"].astype("string")):  # missing as None and as pd.NA
+        out = score(cells.assign(state=state), recipe)
+        assert out.cells["decision"].tolist() == ["inspect", "transplant"]
+        assert out.cells["reason"].iloc[0] == "the photo does not show the whole cell"
+        assert out.criteria["cell"].unique().tolist() == ["A2"]
+        assert decide_tray(out, recipe, settings=ReadinessSettings())["ready"] == 1
+
+
 def test_doubtful_cells_are_inspected(make_cells: MakeCells, recipe: CropRecipe) -> None:
     cells = make_cells({"doubtful": True}, {"doubtful": False}, {"reason": "blurred: left edge"}, {"reason": "touches"})
     decisions = score(cells, recipe).cells["decision"].tolist()
