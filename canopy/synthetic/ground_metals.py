@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 
 from canopy.synthetic.noise import FloatArray, Raster, fractal_noise, grains, smooth_noise, step
@@ -123,8 +124,6 @@ def glare(albedo: FloatArray, raster: Raster, rng: np.random.Generator) -> Float
 
 def scratches(albedo: FloatArray, raster: Raster, rng: np.random.Generator, *, strength: float) -> FloatArray:
     """Fine lines of any direction, lighter or darker than the surface."""
-    import cv2
-
     lines = np.zeros(raster.shape, np.uint8)
     for _ in range(int(rng.integers(5, 60))):
         start = rng.uniform(0, 1, 2) * raster.shape[::-1]

@@ -30,7 +30,7 @@ def _log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
 def gravel(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Broken or rounded stones of 3–15 mm, with some large ones."""
     size = _log_uniform(rng, 3, 15)
-    base = paint_stones(raster, rng, size_mm=size, colours=_stone_set(rng), order=0.3, roundness=rng.uniform(0.3, 0.9))
+    base = paint_stones(raster, rng, size_mm=size, colours=_stone_set(rng), spread=0.4, roundness=rng.uniform(0.2, 1))
     sand = fractal_noise(raster, coarse_mm=120, fine_mm=8, rng=rng)
     return tint_by(base, 1 + np.float32(0.12) * sand)
 
@@ -38,10 +38,8 @@ def gravel(raster: Raster, rng: np.random.Generator) -> FloatArray:
 def pebbles(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Rounded stones of 12–40 mm with small ones filling the gaps."""
     colours = _stone_set(rng)
-    large = paint_stones(raster, rng, size_mm=rng.uniform(12, 40), colours=colours, order=0.6, roundness=0.9)
-    small = paint_stones(raster, rng, size_mm=rng.uniform(3, 7), colours=colours, order=0.2, roundness=0.8)
-    gaps = step(large.mean(axis=2), at=0.05, softness=0.05)
-    return blend(small, large, gaps)
+    size = rng.uniform(12, 40)
+    return paint_stones(raster, rng, size_mm=size, colours=colours, spread=rng.uniform(0.25, 0.6), roundness=0.9)
 
 
 def granite(raster: Raster, rng: np.random.Generator) -> FloatArray:
@@ -111,7 +109,7 @@ def cracks(albedo: FloatArray, raster: Raster, rng: np.random.Generator) -> Floa
 def asphalt(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Dark binder with pale and dark chips."""
     return paint_stones(
-        raster, rng, size_mm=rng.uniform(3, 8), order=0.1, roundness=0.4,
+        raster, rng, size_mm=rng.uniform(3, 8), spread=0.4, roundness=0.3,
         colours=("#3a3a3b", "#4b4b4c", "#2b2b2c", "#6a6865", "#55524f"),
     )  # fmt: skip
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 
 from canopy.synthetic.media import paint_medium
 from canopy.synthetic.noise import LIGHT_FROM, FloatArray, Raster, fractal_noise, grains, shading, smooth_noise, step
+from canopy.synthetic.piles import pile
 from canopy.synthetic.pigments import blend, choose, flat, linear, ramp, tint_by, vary
 
 WOODS = (
@@ -61,13 +63,11 @@ def _turn(albedo: FloatArray, rng: np.random.Generator) -> FloatArray:
 
 def strand_board(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Pressed board of long chips lying all ways."""
-    colours = [vary(c, rng, light=0.1) for c in ("#7d5a35", "#b08b5a", "#d9bd8e")]
-    tone = np.zeros(raster.shape, np.float32)
-    for size in ((60, 9), (9, 60), (35, 14)):
-        field = smooth_noise(raster, grain_mm=size, rng=rng)
-        tone += np.float32(0.16) * np.sign(field) * np.sqrt(np.abs(field))
+    chips = pile(raster, size_mm=rng.uniform(9, 20), rng=rng, aspect=4.5, roughness=0.06, corners=6, layers=3)
+    colours = np.stack([choose(("#b08b5a", "#c9a876", "#d9bd8e", "#957043", "#c29d66"), rng, light=0.1) for _ in range(32)])
     fine = smooth_noise(raster, grain_mm=(12, 0.7), rng=rng) + smooth_noise(raster, grain_mm=(0.7, 12), rng=rng)
-    return ramp(np.float32(0.55) + tone + np.float32(0.05) * fine, colours)
+    rim = 1 - np.float32(0.3 * chips.fade) * (chips.edge_px < max(1.0, raster.px(0.4)))
+    return tint_by(colours[chips.label % 32], rim * (1 + np.float32(0.06) * fine))
 
 
 def soil(raster: Raster, rng: np.random.Generator) -> FloatArray:
@@ -91,22 +91,28 @@ def sand(raster: Raster, rng: np.random.Generator) -> FloatArray:
 def bark(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Bark or wood chips: angular flakes of many browns, shadows between."""
     colours = np.stack([choose(("#5b3a26", "#7d5334", "#a27a52", "#3a261a", "#b89468", "#6f5a48"), rng) for _ in range(32)])
-    albedo = flat(raster.shape, vary("#1c130d", rng))
-    for size in (rng.uniform(14, 30), rng.uniform(8, 16)):
-        flakes = grains(raster, size_mm=size, rng=rng, order=0.1)
-        own = colours[flakes.label % 32]
-        streak = smooth_noise(raster, grain_mm=(14, 0.9), rng=rng) * np.float32(0.14)
-        body = np.clip(flakes.edge_px / np.float32(max(1.0, raster.px(0.8))), 0, 1)
-        tilt = flakes.pick(rng.normal(1, 0.22, flakes.count).astype(np.float32))
-        there = flakes.pick((rng.random(flakes.count) < 0.75).astype(np.float32))
-        albedo = blend(tint_by(albedo, 1 - np.float32(0.5) * there * (1 - body)), tint_by(own, tilt * (1 + streak) * (0.5 + 0.5 * body)), body * there)
-    return albedo
+    size = rng.uniform(6, 18)
+    flakes = pile(raster, size_mm=size, rng=rng, spread=0.5, aspect=1.8, roughness=0.22, corners=7, layers=3)
+    streak = smooth_noise(raster, grain_mm=(14, 0.9), rng=rng) * np.float32(0.12)
+    tilt = flakes.pick(rng.normal(1, 0.25, flakes.count).astype(np.float32))
+    rim = np.float32(0.45) + np.float32(0.55) * np.clip(flakes.edge_px / np.float32(max(1.0, raster.px(1.2))), 0, 1)
+    lit = shading(flakes.dome * np.float32(0.2 * size), mm_per_px=raster.mm_per_px, azimuth=LIGHT_FROM, strength=0.3)
+    return tint_by(colours[flakes.label % 32], tilt * (1 + streak) * rim * lit * (1 - np.float32(0.8) * flakes.bare))
+
+
+def leaf_litter(raster: Raster, rng: np.random.Generator) -> FloatArray:
+    """Dead leaves, brown to tan, lying over each other; never green."""
+    leaves = pile(raster, size_mm=rng.uniform(15, 40), rng=rng, spread=0.4, aspect=2.0, roughness=0.22, corners=18, layers=2.2)
+    colours = np.stack([choose(("#7a5a3a", "#8f6f47", "#5d4330", "#a5845a", "#6b4a3a", "#94805f"), rng) for _ in range(32)])
+    curl = fractal_noise(raster, coarse_mm=16, fine_mm=1.2, rng=rng, gain=0.6)
+    lit = shading(curl * np.float32(2.5) + leaves.dome * 3, mm_per_px=raster.mm_per_px, azimuth=LIGHT_FROM, strength=0.45)
+    rim = np.float32(0.5) + np.float32(0.5) * np.clip(leaves.edge_px / np.float32(max(1.0, raster.px(1.5))), 0, 1)
+    tone = leaves.pick(rng.normal(1, 0.15, leaves.count).astype(np.float32)) * (1 + np.float32(0.1) * curl)
+    return blend(tint_by(colours[leaves.label % 32], lit * rim * tone), paint_medium("peat", raster, rng), leaves.bare)
 
 
 def straw_litter(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Straw lying all ways, pale on dark."""
-    import cv2
-
     albedo = paint_medium("peat", raster, rng)
     shade = 1.0
     for layer in range(4):
@@ -123,11 +129,6 @@ def straw_litter(raster: Raster, rng: np.random.Generator) -> FloatArray:
         colour = vary("#d8bd7d", rng, light=0.15) * np.float32(shade)
         albedo = blend(albedo, tint_by(flat(raster.shape, colour), np.clip(tone * 1.3, 0, 1)), np.clip(tone * 4, 0, 1))
     return albedo
-
-
-def leaf_litter(raster: Raster, rng: np.random.Generator) -> FloatArray:
-    """Dead brown leaves on soil."""
-    return bark(raster, rng)
 
 
 def wet_floor(raster: Raster, rng: np.random.Generator) -> FloatArray:

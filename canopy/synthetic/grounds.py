@@ -26,7 +26,7 @@ _PAINTERS: dict[str, Painter] = {
         sheets.netting, sheets.felt_mat, sheets.coloured_plastic, sheets.ribbed_plastic, sheets.cardboard,
         sheets.paper_sheet, sheets.fabric, sheets.void, sheets.plain_wall,
         organic.planks, organic.plywood, organic.strand_board, organic.soil, organic.sand, organic.bark,
-        organic.straw_litter, organic.wet_floor,
+        organic.straw_litter, organic.leaf_litter, organic.wet_floor,
     )
 }  # fmt: skip
 GROUNDS: tuple[str, ...] = tuple(_PAINTERS)
@@ -77,7 +77,10 @@ def _dirty(albedo: FloatArray, raster: Raster, rng: np.random.Generator) -> Floa
     field = fractal_noise(raster, coarse_mm=rng.uniform(60, 300), fine_mm=1.5, rng=rng, gain=0.7)
     stain = step(field, at=rng.uniform(0.4, 1.8), softness=rng.uniform(0.3, 1.5))
     albedo = blend(albedo, choose(("#3a2d22", "#6f6250", "#1d1b19", "#a79f92"), rng), stain * np.float32(rng.uniform(0.05, 0.5)))
-    specks = step(smooth_noise(raster, grain_mm=1.0, rng=rng) + np.float32(0.5) * field, at=rng.uniform(2.2, 3.2), softness=0.5)
+    if rng.random() < 0.5:
+        return albedo
+    fine = fractal_noise(raster, coarse_mm=rng.uniform(1, 5), fine_mm=0.5, rng=rng, gain=0.8)
+    specks = step(fine + np.float32(0.5) * field, at=rng.uniform(2.2, 3.2), softness=0.5)
     return blend(albedo, choose(("#2a211a", "#14110f", "#d8d4ca"), rng), specks * np.float32(0.8))
 
 

@@ -205,11 +205,16 @@ def grains(raster: Raster, *, size_mm: float, rng: np.random.Generator, order: f
     x = np.minimum((place[1] * raster.width_px).astype(np.intp), raster.width_px - 1)
     seeds[y, x] = 0
     _, label = cv2.distanceTransformWithLabels(seeds, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
-    inside = np.ones(raster.shape, np.uint8)
+    return Grains(label, borders_px(label), int(np.count_nonzero(seeds == 0)), min(1.0, (wanted_px / size_px) ** 2))
+
+
+def borders_px(label: IntArray) -> FloatArray:
+    """(H, W) distance of each pixel to the border of its label, px."""
+    inside = np.ones(label.shape, np.uint8)
     inside[:, :-1] &= label[:, 1:] == label[:, :-1]
     inside[:-1] &= label[1:] == label[:-1]
-    edge = cv2.distanceTransform(inside, cv2.DIST_L2, 5)
-    return Grains(label, edge, int(np.count_nonzero(seeds == 0)), min(1.0, (wanted_px / size_px) ** 2))
+    edge: FloatArray = cv2.distanceTransform(inside, cv2.DIST_L2, 5)
+    return edge
 
 
 def step(field: FloatArray, *, at: float, softness: float) -> FloatArray:
