@@ -145,7 +145,7 @@ def _where(dice: Dice) -> Tensor:
     """Where the ground is replaced: everywhere, in a smooth part, or nowhere."""
     part = torch.sigmoid(dice.cloud(3) * 12)
     u = dice.one()
-    return torch.where(u < 0.3, torch.ones_like(part), torch.where(u < 0.55, part, torch.zeros_like(part)))
+    return torch.where(u < 0.25, torch.ones_like(part), torch.where(u < 0.5, part, torch.zeros_like(part)))
 
 
 def _light(x: Tensor, dice: Dice) -> Tensor:

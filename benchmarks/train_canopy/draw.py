@@ -39,11 +39,12 @@ def draw_one(seed: int, folder: Path) -> float:
     cv2.setNumThreads(1)
     began = time.time()
     target = folder / f"{seed:06d}.jpg"
-    if target.exists():
+    if target.with_suffix(".done").exists():
         return 0.0
     picture = render(training_scene(seed))
     cv2.imwrite(str(target.with_suffix(".png")), picture.canopy)
-    cv2.imwrite(str(target), picture.rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])
+    cv2.imwrite(str(target), picture.rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 84])
+    target.with_suffix(".done").touch()
     return time.time() - began
 
 
@@ -58,7 +59,7 @@ def main() -> None:
     given.folder.mkdir(parents=True, exist_ok=True)
     seeds = range(given.first_seed, given.first_seed + given.count)
     with ProcessPoolExecutor(given.workers) as pool:
-        times = list(pool.map(draw_one, seeds, [given.folder] * given.count, chunksize=4))
+        times = list(pool.map(draw_one, seeds, [given.folder] * given.count))
     print(f"{given.count} pictures, {np.mean(times):.2f} s each, slowest {max(times):.1f} s")
 
 

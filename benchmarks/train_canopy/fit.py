@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import copy
 import math
+import threading
 import time
 from pathlib import Path
 
@@ -24,21 +25,47 @@ ZOOM = (0.22, 2.6)
 
 
 class Library:
-    """All pictures on the device as stacks of equal size, each with half and quarter size copies for shrinking crops."""
+    """Pictures on the device as stacks of equal size, each with half and quarter size copies for shrinking crops.
 
-    def __init__(self, folder: Path, device: torch.device, *, held_out: bool) -> None:
-        names = sorted(p for p in folder.glob("*.jpg") if p.with_suffix(".png").exists())
-        names = [p for n, p in enumerate(names) if (n % 20 == 0) == held_out]
-        rgb = np.stack([np.asarray(Image.open(p).convert("RGB")) for p in names])
-        canopy = np.stack([np.asarray(Image.open(p.with_suffix(".png"))) for p in names])
-        stack = torch.from_numpy(np.concatenate([rgb, canopy[..., None]], axis=3)).permute(0, 3, 1, 2).contiguous()
-        self.levels = [stack.to(device)]
-        for _ in range(1, LEVELS):
-            self.levels.append(torch.cat([_halved(part) for part in self.levels[-1].split(32)]))
-        self.names = [p.stem for p in names]
+    The folder may still be filling: a thread takes in new pictures while the fit goes on, up to `capacity`.
+    """
+
+    def __init__(self, folder: Path, device: torch.device, *, capacity: int, first: int) -> None:
+        self.folder, self.count = folder, 0
+        self.seen: set[str] = set()
+        while len(waiting := self._waiting()) < first:
+            time.sleep(1)
+        width, height = Image.open(waiting[0]).size
+        self.levels = [
+            torch.empty(capacity, 4, height >> n, width >> n, dtype=torch.uint8, device=device) for n in range(LEVELS)
+        ]
+        self._take_in()
+        threading.Thread(target=self._keep_taking_in, daemon=True).start()
 
     def __len__(self) -> int:
-        return len(self.names)
+        return self.count
+
+    def _waiting(self) -> list[Path]:
+        """Pictures that are whole (the marker file is written last) and not yet taken in."""
+        return [p.with_suffix(".jpg") for p in sorted(self.folder.glob("*.done")) if p.stem not in self.seen]
+
+    def _keep_taking_in(self) -> None:
+        while self.count < len(self.levels[0]):
+            time.sleep(5)
+            self._take_in()
+
+    def _take_in(self) -> None:
+        for path in self._waiting():
+            if self.count >= len(self.levels[0]):
+                return
+            rgb = np.asarray(Image.open(path).convert("RGB"))
+            canopy = np.asarray(Image.open(path.with_suffix(".png")))
+            picture = torch.from_numpy(np.dstack([rgb, canopy])).permute(2, 0, 1)[None].to(self.levels[0].device)
+            for level in self.levels:
+                level[self.count] = picture[0]
+                picture = _halved(picture)
+            self.seen.add(path.stem)
+            self.count += 1
 
     def crops(self, dice: Dice) -> tuple[Tensor, Tensor]:
         """A batch of turned, mirrored, zoomed, slightly sheared crops: code values (B, 3, S, S) and canopy (B, 1, S, S)."""
@@ -80,12 +107,14 @@ def loss_of(logits: Tensor, canopy: Tensor) -> Tensor:
     return F.binary_cross_entropy_with_logits(full, canopy) + (1 - overlap).mean()
 
 
-def fit(folder: Path, *, seconds: float, batch: int, seed: int, start: Path | None) -> CanopyNet:
+def fit(
+    folder: Path, *, seconds: float, batch: int, seed: int, start: Path | None, capacity: int, first: int
+) -> CanopyNet:
     """Train for a given time with a cosine schedule; returns the running average of the weights."""
     torch.manual_seed(seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    library = Library(folder, device, held_out=False)
-    dice = Dice(batch, SIDE, device, seed)
+    library = Library(folder, device, capacity=capacity, first=first)
+    dice, wide = Dice(batch, SIDE, device, seed), Dice(batch * 4 // 3, SIDE, device, seed + 1)
     net = CanopyNet().to(device).to(memory_format=torch.channels_last)
     if start is not None:
         net.load_state_dict(torch.load(start, map_location=device))
@@ -97,7 +126,7 @@ def fit(folder: Path, *, seconds: float, batch: int, seed: int, start: Path | No
     while (done := (time.time() - began) / seconds) < 1:
         for group in optimiser.param_groups:
             group["lr"] = top_rate * min(1, step / 200) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
-        crops, canopy = library.crops(dice)
+        crops, canopy = _fuller(*library.crops(wide), batch)
         changed = change(crops, canopy, dice).contiguous(memory_format=torch.channels_last)
         with torch.autocast(device.type, torch.bfloat16):
             logits = net(changed)
@@ -108,9 +137,16 @@ def fit(folder: Path, *, seconds: float, batch: int, seed: int, start: Path | No
         step += 1
         _follow(average, net, min(0.999, step / (step + 20)))
         if step % 500 == 0:
-            print(f"step {step}  {time.time() - began:.0f} s  loss {loss.item():.4f}", flush=True)
+            print(f"step {step}  {time.time() - began:.0f} s  {len(library)} pictures  loss {loss.item():.4f}", flush=True)
     print(f"done after {step} steps", flush=True)
     return average.eval()
+
+
+def _fuller(crops: Tensor, canopy: Tensor, keep: int) -> tuple[Tensor, Tensor]:
+    """Leave out a quarter of the crops, rather the empty ones: most of a tray picture is not plant."""
+    rank = (canopy.mean((1, 2, 3)) > 0.004).float() * 0.5 + torch.rand(len(crops), device=crops.device)
+    chosen = rank.topk(keep).indices
+    return crops[chosen], canopy[chosen]
 
 
 @torch.no_grad()
@@ -142,14 +178,18 @@ def export(net: CanopyNet, path: Path) -> None:
 def report(net: CanopyNet, folder: Path, *, scales: tuple[float, ...] = (1.0, 0.7, 0.5, 0.35)) -> None:
     """Print the Dice coefficient of each picture of a folder with masks, fed at several scales."""
     device = next(net.parameters()).device
+    found: list[list[float]] = []
     for path in sorted(folder.glob("*.jpg")):
         mask_path = path.with_suffix(".png")
         if not mask_path.exists():
             continue
         rgb = torch.from_numpy(np.asarray(Image.open(path).convert("RGB")).copy()).to(device).permute(2, 0, 1)[None].float() / 255
-        truth = torch.from_numpy(np.asarray(Image.open(mask_path)).astype(np.float32)).to(device) > 0
-        line = [f"{_dice(_probability(net, rgb, s) > 0.5, truth):.3f}" for s in scales]
-        print(path.stem, " ".join(line), flush=True)
+        truth = torch.from_numpy(np.asarray(Image.open(mask_path)).astype(np.float32)).to(device) > 127
+        found.append([_dice(_probability(net, rgb, s) > 0.5, truth) for s in scales])
+        print(path.stem, " ".join(f"{value:.3f}" for value in found[-1]), flush=True)
+    if found:
+        for name, share in (("median", 0.5), ("10th percentile", 0.1)):
+            print(folder.name, name, " ".join(f"{value:.3f}" for value in np.quantile(found, share, axis=0)), flush=True)
 
 
 def _probability(net: CanopyNet, rgb: Tensor, scale: float) -> Tensor:
@@ -174,10 +214,15 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=480)
     parser.add_argument("--batch", type=int, default=96)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--capacity", type=int, default=6000, help="most pictures held")
+    parser.add_argument("--first", type=int, default=100, help="pictures to wait for before starting")
     parser.add_argument("--start", type=Path, help="weights (.pt) to go on from")
     parser.add_argument("--check", type=Path, nargs="*", default=[], help="folders of NAME.jpg + NAME.png never fitted on")
     given = parser.parse_args()
-    net = fit(given.pictures, seconds=given.seconds, batch=given.batch, seed=given.seed, start=given.start)
+    net = fit(
+        given.pictures, seconds=given.seconds, batch=given.batch, seed=given.seed, start=given.start,
+        capacity=given.capacity, first=given.first,
+    )  # fmt: skip
     given.out.mkdir(parents=True, exist_ok=True)
     torch.save(net.state_dict(), given.out / "canopy_net.pt")
     for folder in given.check:

@@ -1,0 +1,1 @@
+"""Accuracy and speed as commands: every row printed, ratios in one run."""
