@@ -108,19 +108,20 @@ def _areas(
     doubt_mm2 = pixels.total(segmentation.doubt.ravel()[pixels.flat].astype(np.float64)) * pixels.mm_per_px**2
     edge_mm2 = settings.boundary_sd_px * pixels.mm_per_px * np.nan_to_num(shapes.outline_mm)
     some = np.where(seen_mm2 > 0, seen_mm2, np.nan)
-    sd = np.sqrt(
+    seen_sd = np.sqrt(
         (edge_mm2 / some) ** 2
         + (settings.doubt_weight * doubt_mm2 / some) ** 2
         + (settings.contact_sd * np.nan_to_num(segmentation.contact)) ** 2
-        + effect.sd_ln**2
         + settings.area_floor_rel_sd**2
     )
+    sd = np.hypot(seen_sd, effect.sd_ln)
     area = some * effect.factor
-    half_width = NormalDist().inv_cdf((1 + settings.range_level) / 2) * sd
+    z = NormalDist().inv_cdf((1 + settings.range_level) / 2)
+    # Unknown height shifts the range downwards, but the plant may lie flat: what the doubts of seeing span stays in it.
     return {
         "area_mm2": area,
-        "area_low_mm2": np.minimum(area, area * np.exp(effect.shift_ln - half_width)),
-        "area_high_mm2": np.maximum(area, area * np.exp(effect.shift_ln + half_width)),
+        "area_low_mm2": area * np.exp(np.minimum(effect.shift_ln - z * sd, -z * seen_sd)),
+        "area_high_mm2": area * np.exp(np.maximum(effect.shift_ln + z * sd, z * seen_sd)),
         "area_seen_mm2": some,
         "area_rel_sd": sd,
         "height_mm": effect.height_mm,

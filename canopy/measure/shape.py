@@ -14,6 +14,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 LabelImage = NDArray[np.uint16]
 
+# The hull of the pixel centres inside a round outline lies within it by 0.3 px (radius 6 px) to 0.16 px (radius 40 px).
+_WIDEN_PX = 0.25
+
 
 @dataclass(frozen=True)
 class Shapes:
@@ -81,7 +84,7 @@ def _crofton_length(labels: LabelImage, at: IntArray, cell: IntArray, *, cells: 
 
 
 def _hulls(at: IntArray, cell: IntArray, *, width: int, cells: int) -> tuple[FloatArray, FloatArray]:
-    """Maximum Feret diameter and convex area in pixels, the hull of pixel centres widened by half a pixel all round."""
+    """Maximum Feret diameter and convex area in pixels, from the hull of pixel centres widened a little."""
     feret, area = np.full(cells, np.nan), np.full(cells, np.nan)
     points = np.stack([at % width, at // width], axis=1).astype(np.int32)
     bounds = np.searchsorted(cell, np.arange(cells + 1))
@@ -89,7 +92,7 @@ def _hulls(at: IntArray, cell: IntArray, *, width: int, cells: int) -> tuple[Flo
         hull = cv2.convexHull(points[bounds[c] : bounds[c + 1]])
         corners = hull[:, 0].astype(np.float64)
         apart = corners[:, None] - corners[None]
-        feret[c] = np.sqrt((apart**2).sum(axis=2).max()) + 1.0
-        # Steiner's formula for a convex body widened by r = 1/2: A + P·r + π·r².
-        area[c] = cv2.contourArea(hull) + cv2.arcLength(hull, True) / 2 + np.pi / 4
+        feret[c] = np.sqrt((apart**2).sum(axis=2).max()) + 2 * _WIDEN_PX
+        # Steiner's formula for a convex body widened by r: A + P·r + π·r².
+        area[c] = cv2.contourArea(hull) + cv2.arcLength(hull, True) * _WIDEN_PX + np.pi * _WIDEN_PX**2
     return feret, area

@@ -101,8 +101,7 @@ def moran_i(grid: FloatArray, *, queen: bool = False, permutations: int = 0, see
     # A missing cell holds 0 = the mean, so that its products vanish.
     z = np.where(present, z - z[present].mean(), 0.0)
     squares = float((z**2).sum())
-    # Equal values that differ in the last bit only have no variance.
-    if squares <= n * (1e-12 * float(np.abs(grid[present]).max())) ** 2:
+    if _all_equal(grid[present], squares):
         return Autocorrelation(math.nan, -1 / (n - 1), math.nan, math.nan)
     cross = _cross_products(z[None], queen=queen)[0]
     variance = _variance_randomised(z[present], present, links, queen=queen)
@@ -117,7 +116,7 @@ def geary_c(grid: FloatArray, *, queen: bool = False) -> float:
     pairs = list(zip(_neighbours(present, queen=queen), _neighbours(grid, queen=queen), strict=True))
     links = sum(int((a & b).sum()) for (a, b), _ in pairs)
     squares = float(np.nansum((grid - grid[present].mean()) ** 2)) if n else 0.0
-    if n < 4 or links == 0 or squares == 0:
+    if n < 4 or links == 0 or _all_equal(grid[present], squares):
         return math.nan
     differences = sum(float(((x - y)[a & b] ** 2).sum()) for (a, b), (x, y) in pairs)
     return (n - 1) * differences / (2 * links * squares)
@@ -202,6 +201,11 @@ def linear_trend(grid: FloatArray) -> Trend:
     explained = float(((design @ slopes) ** 2).sum() / ((y - y.mean()) ** 2).sum())
     intercept = y.mean() - slopes @ (row.mean() + 1, column.mean() + 1)
     return Trend(float(intercept), float(slopes[0]), float(slopes[1]), explained)
+
+
+def _all_equal(values: FloatArray, squares: float) -> bool:
+    """True when values differ in their last bits at most, so that a variance of theirs would be rounding."""
+    return squares <= values.size * (1e-12 * float(np.abs(values).max())) ** 2
 
 
 def _neighbours(grid: NDArray[_T], *, queen: bool) -> list[tuple[NDArray[_T], NDArray[_T]]]:

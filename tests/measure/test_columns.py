@@ -1,0 +1,69 @@
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from canopy.measure.columns import (
+    CELL_COLUMNS,
+    CONTRACT_CELL_COLUMNS,
+    CONTRACT_TRAY_COLUMNS,
+    TRAY_COLUMNS,
+    as_table,
+)
+
+# The order that other programs read.
+CELLS = [
+    "photo", "tray", "taken_at", "row", "col", "cell", "state",
+    "das", "area_mm2", "area_low_mm2", "area_high_mm2", "cover", "weight_g", "weight_low_g",
+    "weight_high_g", "exg", "ngrdi", "gli", "dgci", "hue_deg", "yellow_fraction",
+    "brown_fraction", "readiness", "readiness_low", "readiness_high", "decision", "limiting", "reason",
+]  # fmt: skip
+TRAYS = [
+    "photo", "tray", "taken_at", "quality", "quality_reason", "located_by", "mm_per_px",
+    "tilt_deg", "cells", "planted", "emergence", "cover", "mean_area_mm2", "cv_area",
+    "cu", "du_lq", "gini", "moran_i", "moran_p", "edge_effect", "evenness",
+    "pattern", "ready", "ready_on", "decision",
+]  # fmt: skip
+
+
+def test_contract_order():
+    assert list(CONTRACT_CELL_COLUMNS) == CELLS
+    assert list(CONTRACT_TRAY_COLUMNS) == TRAYS
+
+
+@pytest.mark.parametrize("columns", [CELL_COLUMNS, TRAY_COLUMNS])
+def test_every_column_explains_itself(columns):
+    names = [column.name for column in columns]
+    assert len(set(names)) == len(names)
+    for column in columns:
+        assert column.description.endswith(".")
+        assert column.dtype in {"string", "float64", "int64", "Int64"}
+        for suffix, unit in (("_mm2", "mm²"), ("_mm", "mm"), ("_deg", "°"), ("_g", "g")):
+            if column.name.endswith(suffix):
+                assert column.unit == unit
+
+
+def test_table_of_no_rows_has_all_columns_and_types():
+    table = as_table({}, columns=CELL_COLUMNS)
+    assert list(table.columns) == [column.name for column in CELL_COLUMNS]
+    assert [str(dtype) for dtype in table.dtypes] == [column.dtype for column in CELL_COLUMNS]
+
+
+def test_absent_is_missing_never_zero():
+    whole = {"row": [1, 1], "col": [1, 2]}
+    table = as_table({**whole, "cell": ["A1", "A2"], "das": [7, pd.NA], "exg": [0.5, np.nan]}, columns=CELL_COLUMNS)
+    given = {"row", "col", "cell", "das", "exg"}
+    assert table.drop(columns=list(given)).isna().all(axis=None)
+    assert table["das"].isna().tolist() == [False, True]
+    assert [str(dtype) for dtype in table.dtypes] == [column.dtype for column in CELL_COLUMNS]
+
+
+def test_unknown_column():
+    with pytest.raises(ValueError, match="no column colour"):
+        as_table({"colour": [1]}, columns=CELL_COLUMNS)
+
+
+def test_whole_numbers_cannot_be_missing():
+    with pytest.raises(ValueError, match="column row must be given"):
+        as_table({"cell": ["A1"]}, columns=CELL_COLUMNS)
