@@ -2,10 +2,111 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class ScaleByStage(BaseModel):
+    """Millimetres per pixel at which the network sees the tray, by stage."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    seedling: float = Field(0.5, ge=0.1, le=5, description="Scale for seedlings, mm per pixel.")
+    finish: float = Field(0.6, ge=0.1, le=5, description="Scale for plants near harvest, mm per pixel.")
+    mat: float = Field(0.6, ge=0.1, le=5, description="Scale for mats of shoots, mm per pixel.")
+
+    def at(self, stage: str) -> float:
+        """Value for a stage; that of seedlings, the finest, for an empty stage."""
+        return {"finish": self.finish, "mat": self.mat}.get(stage, self.seedling)
+
+
+class AreaByStage(BaseModel):
+    """Smallest connected piece of canopy that is believed, by stage."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    seedling: float = Field(4.0, ge=0, le=1000, description="Smallest piece among seedlings, mm².")
+    finish: float = Field(20.0, ge=0, le=10000, description="Smallest piece among plants near harvest, mm².")
+    mat: float = Field(3.0, ge=0, le=1000, description="Smallest piece in a mat of shoots, mm².")
+
+    def at(self, stage: str) -> float:
+        """Value for a stage; that of seedlings for an empty stage."""
+        return {"finish": self.finish, "mat": self.mat}.get(stage, self.seedling)
 
 
 class SegmentSettings(BaseModel):
     """Plant or not, and whose leaf."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+    feed_mm_per_px: ScaleByStage = Field(
+        default_factory=ScaleByStage, description="Scale at which the network sees the tray."
+    )
+    feed_max_megapixels: float = Field(
+        0.9, ge=0.05, le=20, description="The network's picture is shrunk further to stay below this size."
+    )
+    feed_min_megapixels: float = Field(
+        0.15, ge=0.01, le=5, description="The network's picture is kept, or enlarged, to at least this size."
+    )
+    two_scale: bool = Field(
+        False, description="Average the network's logits over its scale and half of it (about a quarter dearer)."
+    )
+    agreement_floor: float = Field(
+        0.6, ge=0, le=1, description="Below this Dice with the colour classifier the reading says so."
+    )
+    min_piece_mm2: AreaByStage = Field(
+        default_factory=AreaByStage, description="Smallest connected piece of canopy that is believed."
+    )
+    peak_probability: float = Field(
+        0.65, ge=0.5, le=1, description="A piece of canopy must reach this probability somewhere to be believed."
+    )
+    hole_mm2: float = Field(
+        2.0, ge=0, le=100, description="Holes up to this size are filled where the colour classifier sees plant."
+    )
+    edge_band_mm: float = Field(
+        1.5, ge=0, le=20, description="Half width of the band along the network's outline where colours set the edge."
+    )
+    edge_window_mm: float = Field(
+        3.0, ge=0.5, le=50, description="Half width of the window in which leaf and ground colours are averaged."
+    )
+    edge_depth_px: float = Field(
+        3.0, ge=1, le=20, description="Depth behind the outline, network pixels, from where on colours count as pure."
+    )
+    edge_depth_step_px: float = Field(
+        0.7, ge=0.1, le=10, description="Depth, network pixels, over which a pixel's say in a mean colour grows e-fold."
+    )
+    edge_zone_px: int = Field(
+        2, ge=1, le=10, description="Pixels on either side of the refined outline that may be covered in part."
+    )
+    contrast_none: float = Field(
+        0.04, ge=0, le=1, description="Leaf-to-ground colour distance (0..1 per channel) where colour says nothing."
+    )
+    contrast_full: float = Field(
+        0.12, ge=0.001, le=2, description="Leaf-to-ground colour distance from where on colour alone sets the edge."
+    )
+    edge_slack: float = Field(
+        3.0, ge=0, le=10, description="Spread of pure colours, standard deviations, not taken for part cover."
+    )
+    edge_doubt: float = Field(
+        0.2, ge=0, le=0.5, description="Standard uncertainty of a half-covered pixel, from where the edge lies."
+    )
+    split_mm_per_px: float = Field(
+        1.0, ge=0.2, le=10, description="Scale at which canopies are divided between cells, mm per pixel."
+    )
+    overhang_reach: float = Field(
+        0.5, ge=0, le=3, description="How far beyond the outline leaves are looked for, as a share of the pitch."
+    )
+    stray_reach: float = Field(
+        0.55,
+        ge=0.1,
+        le=3,
+        description="A loose piece this many pitches off the centre of an unplanted cell is no plant.",
+    )
+    offcentre_reach: float = Field(
+        0.3, ge=0.05, le=1, description="A touching share centred further than this from its cell's centre is overhang."
+    )
+    neck_weight: float = Field(
+        6.0, ge=0, le=100, description="How much necks between leaves, against distance, part plants that touch."
+    )
+    middle_share: float = Field(
+        0.4, ge=0.05, le=0.9, description="Part of a plant's radius that is its own beyond doubt where plants touch."
+    )

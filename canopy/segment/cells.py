@@ -1,0 +1,65 @@
+"""Plant or not, and whose leaf: the whole step, one line per part."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from canopy.records import Height, Layout
+from canopy.segment.edges import refine_edges
+from canopy.segment.feed import Feed, make_feed
+from canopy.segment.network import canopy_probability
+from canopy.segment.opinion import dice, shipped_opinion
+from canopy.segment.owners import contact_shares, spread_owners
+from canopy.segment.result import Segmentation
+from canopy.segment.split import split_plants
+from canopy.segment.tidy import tidy_canopy
+from canopy.settings.segment import SegmentSettings
+from canopy.tray.rectify import Rectified
+
+
+def segment_cells(
+    rectified: Rectified, layout: Layout, *, stage: str, height: Height, settings: SegmentSettings
+) -> Segmentation:
+    """Plant share and owner of each pixel of a rectified tray.
+
+    Parameters
+    ----------
+    rectified : Rectified
+        The tray and its margin.
+    layout : Layout
+        Cells and outline, mm.
+    stage : str
+        `seedling`, `finish`, `mat`, or empty (then as for seedlings).
+    height : Height
+        Moves the place where a plant is looked for outwards from below the lens, when known.
+    settings : SegmentSettings
+
+    Returns
+    -------
+    Segmentation
+        On the grid of `rectified`.
+    """
+    feed = make_feed(rectified, stage=stage, settings=settings)
+    probability = canopy_probability(feed, two_scale=settings.two_scale)
+    coloured = shipped_opinion().probability(feed.normalised) > 0.5
+    reach = tray_reach(rectified, layout, feed=feed, settings=settings)
+    agreement = dice((probability > 0.5) & reach, coloured & reach)
+    tidied = tidy_canopy(probability, reach=reach, feed=feed, plant_coloured=coloured, stage=stage, settings=settings)
+    cover, doubt = refine_edges(tidied, feed=feed, rgb=rectified.rgb, settings=settings)
+    places = split_plants(tidied, rectified=rectified, layout=layout, height=height, settings=settings)
+    owner = spread_owners(places, cover)
+    return Segmentation(cover, owner, doubt, contact_shares(places, cells=layout.cells), agreement)
+
+
+def tray_reach(rectified: Rectified, layout: Layout, *, feed: Feed, settings: SegmentSettings) -> NDArray[np.bool_]:
+    """Where, on the feed's grid, canopy is looked for: in the outline and a margin for leaves over the rim."""
+    margin = settings.overhang_reach * min(layout.pitch_x_mm, layout.pitch_y_mm)
+    corners = layout.outline_mm + np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * margin
+    rows, cols = feed.rgb.shape[:2]
+    scale = np.array([cols / rectified.rgb.shape[1], rows / rectified.rgb.shape[0]])
+    polygon = (rectified.to_px(corners) + 0.5) * scale - 0.5
+    reach = np.zeros((rows, cols), dtype=np.uint8)
+    cv2.fillConvexPoly(reach, np.rint(polygon).astype(np.int32), 1)
+    return reach.view(bool) & feed.valid
