@@ -20,30 +20,40 @@ TOO_FEW = "too few plants to tell"
 
 
 @dataclass(frozen=True)
-class VarianceShares:
-    """What part of the cell-to-cell variance each simple explanation accounts for.
+class Explanation:
+    """How far one simple account of a tray explains the variance between its cells.
 
-    Each is adjusted for the means or slopes it spends (1 − (1 − R²)(n − 1)/(n − k)), so that pure chance gives about 0
-    whatever the number of rows; below 0 is told as 0. NaN where an explanation is impossible (one row, no inner cell).
+    Attributes
+    ----------
+    kind : str
+        `rows`, `columns`, `edge` (rim against inside) or `gradient` (a plane).
+    share : float
+        Part of the variance, 0..1, adjusted for the means or slopes spent, 1 − (1 − R²)(n − 1)/(n − k), so that chance
+        gives about 0 whatever the number of rows; below 0 is told as 0.
+    p : float
+        Of the F test against a tray without that account.
     """
 
-    rows: float
-    columns: float
-    edge: float
-    gradient: float
+    kind: str
+    share: float
+    p: float
 
 
-def variance_shares(grid: FloatArray) -> VarianceShares:
-    """Adjusted share of variance of rows, columns, rim against inside, and a plane, for a (rows, columns) grid."""
+def explanations(grid: FloatArray) -> tuple[Explanation, ...]:
+    """Accounts that are possible for a (rows, columns) grid, NaN where missing; none for one row, no inner cell, …."""
     row, column = np.nonzero(~np.isnan(grid))
     y = grid[row, column]
-    trend = linear_trend(grid)
     slopes = (grid.shape[0] > 1) + (grid.shape[1] > 1)
-    return VarianceShares(
-        rows=_group_share(y, row),
-        columns=_group_share(y, column),
-        edge=_group_share(y, rim(grid.shape)[row, column].astype(np.intp)),
-        gradient=_adjusted(trend.r2, n=y.size, parameters=1 + slopes),
+    fits = {
+        "rows": _group_fit(y, row),
+        "columns": _group_fit(y, column),
+        "edge": _group_fit(y, rim(grid.shape)[row, column].astype(np.intp)),
+        "gradient": (linear_trend(grid).r2, 1 + slopes),
+    }
+    return tuple(
+        _explanation(kind, r2, n=y.size, parameters=parameters)
+        for kind, (r2, parameters) in fits.items()
+        if not math.isnan(r2) and y.size > parameters > 1
     )
 
 
@@ -69,17 +79,14 @@ def describe_pattern(grid: FloatArray, *, moran_p: float, settings: PatternSetti
     if values.size < settings.min_plants:
         return TOO_FEW
     clustered = moran_p <= settings.significance
-    shares = variance_shares(grid)
-    named = {
-        "rows": shares.rows, "columns": shares.columns, "edge": shares.edge, "gradient": shares.gradient
-    }  # fmt: skip
-    named = {kind: share for kind, share in named.items() if not math.isnan(share)}
-    best = max(named, key=lambda kind: named[kind], default="")
-    if best and named[best] >= settings.share_min:
+    accounts = [e for e in explanations(grid) if e.share >= settings.share_min and e.p <= settings.account_p_max]
+    if accounts:
+        best = max(accounts, key=lambda e: e.share)
         # Rows or columns always explain a gradient along them too: the simpler account is preferred.
-        if named.get("gradient", 0.0) >= settings.gradient_preference * named[best]:
-            best = "gradient"
-        return _name(best, grid, settings=settings)
+        for account in accounts:
+            if account.kind == "gradient" and account.share >= settings.gradient_preference * best.share:
+                best = account
+        return _name(best.kind, grid, settings=settings)
     if _late_germination(values, settings=settings):
         return "late germination in patches" if clustered else "late germination here and there"
     return "patches" if clustered else NO_PATTERN
@@ -134,18 +141,20 @@ def _late_germination(values: FloatArray, *, settings: PatternSettings) -> bool:
     return bool(share >= settings.cluster_share_min and settings.cluster_size_min <= small <= 0.5)
 
 
-def _group_share(y: FloatArray, group: NDArray[np.intp]) -> float:
+def _group_fit(y: FloatArray, group: NDArray[np.intp]) -> tuple[float, int]:
+    """R² of the group means and their number; NaN without variance."""
     counts = np.bincount(group)
-    groups = int((counts > 0).sum())
     total = float(((y - y.mean()) ** 2).sum()) if y.size else 0.0
-    if groups < 2 or total == 0:
-        return math.nan
-    sums = np.bincount(group, weights=y - y.mean())
-    between = float((sums[counts > 0] ** 2 / counts[counts > 0]).sum())
-    return _adjusted(between / total, n=y.size, parameters=groups)
+    if total == 0:
+        return math.nan, 0
+    sums = np.bincount(group, weights=y - y.mean())[counts > 0]
+    return float((sums**2 / counts[counts > 0]).sum()) / total, int((counts > 0).sum())
 
 
-def _adjusted(r2: float, *, n: int, parameters: int) -> float:
-    if math.isnan(r2) or n <= parameters:
-        return math.nan
-    return max(0.0, 1 - (1 - r2) * (n - 1) / (n - parameters))
+def _explanation(kind: str, r2: float, *, n: int, parameters: int) -> Explanation:
+    from scipy.special import betainc  # here: scipy loads slowly and most commands never need it
+
+    unexplained = min(max(1 - r2, 0.0), 1.0)
+    share = max(0.0, 1 - unexplained * (n - 1) / (n - parameters))
+    # Tail of F(k − 1, n − k) in terms of 1 − R², which stays finite for a perfect fit.
+    return Explanation(kind, share, float(betainc((n - parameters) / 2, (parameters - 1) / 2, unexplained)))

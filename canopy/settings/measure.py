@@ -127,6 +127,9 @@ class PatternSettings(BaseModel):
     share_min: float = Field(
         0.2, gt=0, lt=1, description="Share of variance from which rows, columns, edge or gradient are named."
     )
+    account_p_max: float = Field(
+        0.01, gt=0, lt=0.5, description="Greatest p (F test) with which rows, columns, edge or gradient are named."
+    )
     gradient_preference: float = Field(
         0.8, gt=0, le=1, description="A gradient that explains this part of the best share is named instead of it."
     )

@@ -1,11 +1,10 @@
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
+from scipy import stats
 
-from canopy.measure.pattern import NO_PATTERN, TOO_FEW, describe_pattern, variance_shares
+from canopy.measure.pattern import NO_PATTERN, TOO_FEW, describe_pattern, explanations
 from canopy.measure.spatial import moran_i
 from canopy.settings.measure import PatternSettings
 
@@ -94,11 +93,12 @@ def test_patches_without_two_sizes():
     assert told(grid) == "patches"
 
 
-def test_chance_is_rarely_a_pattern():
-    # Moran's p ≤ 0.05 alone rings in 5 of 100 even trays; shares of 20 % by chance add a few on small trays. 16 of 100
-    # is the 99.9 % point of a binomial with p = 0.06.
-    told_of = [told(even_tray(seed=seed, cv=0.2), seed=seed) for seed in range(100)]
-    assert sum(text != NO_PATTERN for text in told_of) <= 15
+@pytest.mark.parametrize("shape", [(4, 5), (6, 12)])
+def test_chance_is_rarely_a_pattern(shape):
+    # Moran's p ≤ 0.05 rings in 5 of 100 even trays, four F tests at 0.01 in fewer than 4 more, so at most 9 of 100;
+    # 19 is the 99.9 % point of that binomial.
+    told_of = [told(even_tray(*shape, seed=seed, cv=0.2), seed=seed) for seed in range(100)]
+    assert sum(text != NO_PATTERN for text in told_of) <= 19
 
 
 def test_no_pattern_in_wheat_edge(wheat):
@@ -118,15 +118,30 @@ def test_few_plants():
     assert describe_pattern(grid, moran_p=0.01, settings=SETTINGS) == TOO_FEW
 
 
-def test_shares_by_hand():
+def test_accounts_by_hand():
     rows = np.repeat(np.array([[1.0], [2], [4]]), 4, axis=1)
-    shares = variance_shares(rows)
-    assert shares.rows == pytest.approx(1)
-    assert shares.columns == 0
-    # Adjusted R² of the straight line through 1, 2, 4 (slope 1.5, R² = 18/18.667): n 12, 3 parameters.
-    assert shares.gradient == pytest.approx(1 - (1 - 27 / 28) * 11 / 9)
-    assert math.isnan(variance_shares(np.ones((1, 9)) * np.arange(9)).rows)
-    assert math.isnan(variance_shares(np.ones((2, 9)) * np.arange(9)).edge)
+    accounts = {account.kind: account for account in explanations(rows)}
+    assert accounts["rows"].share == pytest.approx(1)
+    assert accounts["rows"].p == pytest.approx(0)
+    assert accounts["columns"].share == 0
+    assert accounts["columns"].p == pytest.approx(1)
+    # Straight line through 1, 2, 4: slope 1.5, R² = 4.5/4.667 = 27/28; adjusted for n = 12 and 3 parameters.
+    assert accounts["gradient"].share == pytest.approx(1 - (1 - 27 / 28) * 11 / 9)
+
+
+def test_accounts_of_wheat_against_anova(wheat):
+    # One-way F tests by scipy; every digit but those lost in tails of 1e-12.
+    accounts = {account.kind: account for account in explanations(wheat)}
+    assert accounts["rows"].p == pytest.approx(stats.f_oneway(*wheat).pvalue, rel=1e-9)
+    assert accounts["columns"].p == pytest.approx(stats.f_oneway(*wheat.T).pvalue, rel=1e-6)
+    n, r2 = 500, 0.09167049  # R² of yield ~ row + column in R
+    assert accounts["gradient"].p == pytest.approx(stats.f.sf(r2 / 2 / ((1 - r2) / (n - 3)), 2, n - 3), rel=1e-4)
+
+
+def test_impossible_accounts_are_left_out():
+    assert {e.kind for e in explanations(np.ones((1, 9)) * np.arange(9))} == {"gradient"}
+    assert "edge" not in {e.kind for e in explanations(np.ones((2, 9)) * np.arange(9))}
+    assert explanations(np.full((3, 4), np.nan)) == ()
 
 
 def test_all_equal_plants():
