@@ -14,7 +14,7 @@ from canopy.synthetic.leaf_outline import Outline
 from canopy.synthetic.leaf_paint import LeafLook
 from canopy.synthetic.stress import Stress
 
-_COTYLEDONS_FADE_DAYS = (18.0, 34.0)  # cotyledons of a plant that age begin, and end, to yellow
+_COTYLEDONS_FADE_DAYS = (22.0, 45.0)  # cotyledons of a plant that age begin, and end, to yellow
 
 
 @dataclass(frozen=True)
@@ -53,9 +53,9 @@ def complexion(surface: Surface, rng: np.random.Generator) -> Complexion:
         pigment=low + (high - low) * share,
         between=between if between > 0.5 else 0.0,
         from_tip=from_tip,
-        yellow=blend((0.34, 0.33, 0.045), (0.60, 0.57, 0.26), pale),
-        brown=blend((0.16, 0.085, 0.03), (0.022, 0.016, 0.010), char),
-        straw=blend((0.36, 0.26, 0.12), (0.10, 0.065, 0.03), char * char),
+        yellow=blend((0.27, 0.27, 0.03), (0.45, 0.43, 0.17), pale),
+        brown=blend((0.20, 0.11, 0.04), (0.035, 0.024, 0.014), char),
+        straw=blend((0.36, 0.26, 0.12), (0.07, 0.045, 0.022), char * char),
         variegated=0.15 + 0.3 * white if rare > 0.985 else 0.0,
         shine=math.exp(0.25 * shine),
     )
@@ -87,13 +87,14 @@ def leaf_look(
         vein=blend(green, surface.vein, 0.8),
         stalk=surface.stalk,
         pigment=_times(surface.pigment, own),
-        under=blend(green, (0.24, 0.30, 0.19), 0.6),
+        under=blend(green, (0.20, 0.26, 0.15), 0.5),
         petiole=blade.petiole,
         midrib_mm=max(0.5 * blade.petiole_width * outline.length_mm * surface.midrib, 0.05),
+        midrib_fade=0.4 if part == "leaf" else 2.2,
         offset=(float(offset[0]), float(offset[1])),
         base_glow=max(0.30 + 0.12 * glow, 0.0),
         blotch=0.12,
-        pigment_base=1.45 * share - 0.55 if share > 0.0 else -1.0,
+        pigment_base=1.4 * share - 0.75 if share > 0.0 else -1.0,
         pigment_margin=surface.pigment_margin,
         pigment_tip=surface.pigment_tip,
         pigment_between=surface.pigment_between,
@@ -105,7 +106,7 @@ def leaf_look(
         network=surface.network,
         network_scale=surface.network_scale,
         blister=surface.blister if part == "leaf" else 0.02,
-        fold=max(0.03 + 0.05 * fold + 0.25 * stress.wilting, 0.0) if part == "leaf" else 0.0,
+        fold=max(0.01 + 0.05 * fold + 0.25 * stress.wilting, 0.0) if part == "leaf" else 0.0,
         variegation=tint.variegated,
         gloss=min(surface.gloss * tint.shine * (1.0 - 0.5 * stress.wilting), 1.0),
         bloom=surface.bloom,
@@ -117,7 +118,7 @@ def stem_look(surface: Surface, tint: Complexion, outline: Outline) -> LeafLook:
     stalk = _times(surface.stalk, np.array(tint.tint))
     return LeafLook(
         blade=stalk, glow=stalk, vein=stalk, stalk=stalk, pigment=surface.pigment, under=stalk, petiole=0.02,
-        midrib_mm=1.2 * outline.widest_mm, offset=(0.3, 0.6), veins=0.0, blister=0.0,
+        midrib_mm=1.2 * outline.widest_mm, midrib_fade=0.0, offset=(0.3, 0.6), veins=0.0, blister=0.0,
         stalk_pigment=min(surface.stalk_pigment * (0.3 + tint.pigment), 0.9), gloss=0.3,
     )  # fmt: skip
 
@@ -130,7 +131,7 @@ def leaf_damage(
     if part == "cotyledon":
         begin, end = _COTYLEDONS_FADE_DAYS
         chlorosis = max(chlorosis, (age_days - begin) / (end - begin) + 0.25 * jitter[0])
-    burn = stress.tip_burn * (0.55 - 0.45 * oldness + 0.12 * jitter[1]) if part == "leaf" else 0.0
+    burn = stress.tip_burn * (0.9 - 0.7 * oldness + 0.25 * jitter[1]) if part == "leaf" else 0.0
     spots = stress.spots * (0.5 + 0.4 * oldness + 0.3 * jitter[2])
     return LeafDamage(
         chlorosis=_unit(chlorosis) if chlorosis > 0.05 else 0.0,
@@ -140,8 +141,8 @@ def leaf_damage(
         spots=_unit(spots) if spots > 0.05 else 0.0,
         dead=stress.dead,
         yellow=tint.yellow,
-        brown=tint.brown,
-        straw=tint.straw,
+        brown=blend(tint.brown, (0.12, 0.07, 0.03), min(abs(0.4 * jitter[1]), 1.0)),
+        straw=blend(tint.straw, (0.26, 0.19, 0.09), min(abs(0.4 * jitter[2]), 1.0)),
     )
 
 

@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float32]
 Rgb = tuple[float, float, float]
 
+_NEVER_ALL = 0.94  # some of the leaf's own colour shows through
+_DEEPEST_BURN = 0.33  # brown margin over half-width in the worst case
+
 HEALTHY, YELLOW, BROWN, DEAD = 0, 1, 2, 3
 
 
@@ -20,7 +23,7 @@ class LeafDamage:
     Attributes
     ----------
     chlorosis : 0 green … 1 yellow all over; `between` 1 leaves the veins green, `from_tip` 1 starts at tip and margin.
-    tip_burn : width of the brown margin over the half-width of the leaf.
+    tip_burn : width of the brown margin, at 1 a third of the half-width of the leaf.
     spots : share of the leaf in brown spots.
     dead : the whole leaf is dry.
     """
@@ -31,7 +34,7 @@ class LeafDamage:
     tip_burn: float = 0.0
     spots: float = 0.0
     dead: bool = False
-    yellow: Rgb = (0.42, 0.37, 0.07)
+    yellow: Rgb = (0.36, 0.33, 0.06)
     brown: Rgb = (0.13, 0.075, 0.03)
     straw: Rgb = (0.30, 0.21, 0.10)
 
@@ -84,15 +87,17 @@ def _yellow(damage: LeafDamage, points: LeafPoints) -> FloatArray:
     level = (damage.from_tip * 1.1) * edge + 0.11 * points.broad + 0.07 * points.middling
     level -= (damage.between * 0.8) * points.vein
     level += 2.2 * damage.chlorosis - 0.6
-    return np.clip(level, 0.0, 1.0)
+    level += 0.8 * (level - 0.5)  # patches with a clear border
+    return np.asarray(np.clip(level, 0.0, _NEVER_ALL), np.float32)
 
 
 def _brown(damage: LeafDamage, points: LeafPoints, half_width_mm: float) -> FloatArray:
     brown = np.zeros_like(points.blade)
     if damage.tip_burn > 0.0:
-        reach = damage.tip_burn * half_width_mm * np.clip(0.3 + 0.8 * points.blade + 0.35 * points.broad, 0.0, 1.5)
-        soft = 0.12 * damage.tip_burn * half_width_mm + 0.05
-        brown = np.clip((reach - points.rim_mm) * (1.0 / soft) + 0.5 + 0.2 * points.fine, 0.0, 1.0)
+        deepest = _DEEPEST_BURN * damage.tip_burn * half_width_mm
+        reach = deepest * np.clip(0.1 + 0.7 * points.blade + 0.45 * points.broad + 0.15 * points.middling, -0.2, 1.6)
+        soft = 0.3 * deepest + 0.05
+        brown = np.clip((reach - points.rim_mm) * (1.0 / soft) + 0.2 + 0.15 * points.fine, 0.0, 1.0)
         brown[points.blade < 0.0] = 0.0
     if damage.spots > 0.0:
         # a standard normal lies above z for a share of about exp(-0.75 z² - 0.9 z)/2: near enough to set a level

@@ -13,8 +13,8 @@ GOLDEN_ANGLE_RAD = math.pi * (3.0 - math.sqrt(5.0))  # 137.5 degrees, the usual 
 
 _STEEPNESS = 7.0  # the logistic runs from 3 to 97 % over the expansion time: ln(0.97/0.03) twice
 _TRUE_LEAF_DELAY_DAYS = 3.0
-_STEEPEST = 1.0  # rise over run drawn at most: steeper leaves lift their base instead
-_HANGS_AT_MOST = 0.95
+_STEEPEST = 0.9  # rise over run drawn at most: steeper leaves lift their base instead
+_HANGS_AT_MOST = 0.75
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,8 @@ class Node:
 
 @dataclass(frozen=True)
 class Stance:
-    """How a leaf stands: length as seen from above over true length, height of its base, rise and droop (see `Relief`)."""
+    """How a leaf stands: length as seen from above over true length, height of its base, rise and droop (see
+    `Relief`)."""
 
     seen_share: float
     lift_mm: float
@@ -66,9 +67,8 @@ def nodes(habit: Habit, *, azimuth_rad: float, delay_days: float, rng: np.random
             length = habit.cotyledon_mm * math.exp(0.06 * size[k])
             angle = azimuth_rad + k * math.pi + 0.12 * turn[k]
             found.append(Node("cotyledon", k, angle, emergence + 0.15 * abs(pace[k]), length, 0))
-    for i in range(habit.leaves):
-        found.append(_leaf_node(habit, i, azimuth_rad, emergence, (turn[i + 2], pace[i + 2], size[i + 2])))
-    return found
+    jitter = zip(turn[2:], pace[2:], size[2:], strict=True)
+    return found + [_leaf_node(habit, i, azimuth_rad, emergence, own) for i, own in enumerate(jitter)]
 
 
 def stance(true_mm: float, *, elevation_rad: float, droop: float) -> Stance:

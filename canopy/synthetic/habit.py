@@ -1,7 +1,7 @@
 """What a cultivar looks like and how it grows: the records.
 
-Lengths are mm, ages days after sowing (DAS), colours linear reflectance on sRGB primaries. All figures are ours, set by eye for plausible
-pictures: common practice, no source.
+Lengths are mm, ages days after sowing (DAS), colours linear reflectance on sRGB primaries. All figures are ours,
+set by eye for plausible pictures: common practice, no source.
 """
 
 from __future__ import annotations
@@ -53,7 +53,8 @@ class Habit:
     arrangement : spiral (golden angle), opposite (pairs at right angles), shoot (cotyledons on a stem), grass (blades).
     leaf_mm, cotyledon_mm : full length with stalk of the largest leaf and of a cotyledon.
     first_share : length of the first true leaf over leaf_mm; the next ones grow towards it over `climb` leaves.
-    emergence_das, leaf_every_days, expansion_days : cotyledons show; days between leaves; days from 0 to nearly full size.
+    emergence_das, leaf_every_days, expansion_days : cotyledons show; days between leaves; days from 0 to nearly full
+        size.
     leaves : most true leaves.
     young_deg, old_deg : elevation above the horizontal of new and of full-grown leaves.
     droop, cup, frill, frill_waves : how far tips hang, how hollow the blade is, height and number of margin waves.
@@ -70,7 +71,7 @@ class Habit:
     climb: float = 5.0
     emergence_das: float = 3.5
     leaf_every_days: float = 1.8
-    expansion_days: float = 16.0
+    expansion_days: float = 18.0
     leaves: int = 24
     young_deg: float = 55.0
     old_deg: float = 12.0
@@ -106,10 +107,10 @@ class Surface:
     young: Rgb = (0.135, 0.235, 0.045)
     mature: Rgb = (0.060, 0.140, 0.025)
     vein: Rgb = (0.20, 0.29, 0.11)
-    stalk: Rgb = (0.26, 0.34, 0.16)
+    stalk: Rgb = (0.20, 0.29, 0.11)
     pigment: Rgb = (0.060, 0.014, 0.018)
     pigment_share: Range = (0.0, 0.0)
-    pigment_margin: float = 0.5
+    pigment_margin: float = 0.6
     pigment_tip: float = 0.5
     pigment_between: float = 0.3
     cotyledon_pigment: float = 0.3
@@ -122,7 +123,7 @@ class Surface:
     network_scale: float = 1.2
     blister: float = 0.10
     gloss: float = 0.35
-    bloom: float = 0.05
+    bloom: float = 0.02
     spread: float = 0.10
 
 

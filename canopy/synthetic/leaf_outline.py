@@ -1,7 +1,7 @@
 """The outline of one leaf as seen from straight above: two half-width profiles along a bent, swept axis.
 
-Both deformations of the straight leaf (sideways bend, V-shaped sweep) are shears, so they keep area, and the footprint area is the plain
-integral of the two half-widths: exact, whatever the pose.
+Both deformations of the straight leaf (sideways bend, V-shaped sweep) are shears, so they keep area, and the
+footprint area is the plain integral of the two half-widths: exact, whatever the pose.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float32]
+Profile = NDArray[np.float64]
 
 STEPS = 240  # profile intervals between base and tip: a 100 mm leaf is known every 0.4 mm
 _END_SLOPE = 4.0  # half-width lost per mm beyond either end: keeps the signed distance falling off there
@@ -28,7 +29,8 @@ class Outline:
     right_mm, left_mm : (STEPS + 3,) float32 ndarray
         Half-width towards −v and +v at stations −1, 0, … STEPS + 1 intervals; 0 at base and tip, negative outside.
     sweep : float
-        Stations lie on V-shaped lines u = station + sweep·|t|: positive notches the tip, negative makes a heart-shaped base.
+        Stations lie on V-shaped lines u = station + sweep·|t|: positive notches the tip, negative makes a
+        heart-shaped base.
     bend : float
         The axis runs along v = bend·u²/length.
     area_mm2 : float
@@ -73,10 +75,11 @@ class Footprint:
     coverage: FloatArray
 
 
-def make_outline(right_mm: FloatArray, left_mm: FloatArray, *, length_mm: float, sweep: float, bend: float) -> Outline:
+def make_outline(right_mm: Profile, left_mm: Profile, *, length_mm: float, sweep: float, bend: float) -> Outline:
     """Close two half-width profiles of STEPS + 1 values (base to tip) and take their area.
 
-    A bent axis is longer than its u extent; the widths are measured across u, so they grow by the same factor to stay true
+    A bent axis is longer than its u extent; the widths are measured across u, so they grow by the same factor to
+    stay true
     across the axis.
     """
     step = length_mm / STEPS
@@ -89,15 +92,17 @@ def make_outline(right_mm: FloatArray, left_mm: FloatArray, *, length_mm: float,
 def footprint(outline: Outline, u_mm: FloatArray, v_mm: FloatArray, *, px_mm: float) -> Footprint:
     """Place points on the leaf and say how much of a pixel around each is leaf.
 
-    The two margins are two signed distances. Where they face each other (blade, petiole) the shares they cut off a pixel add up, where
-    they merge (a blunt end) the larger cut holds; in between the angle of their normals decides. So even a petiole thinner than a
+    The two margins are two signed distances. Where they face each other (blade, petiole) the shares they cut off a
+    pixel add up, where
+    they merge (a blunt end) the larger cut holds; in between the angle of their normals decides. So even a petiole
+    thinner than a
     pixel keeps its area.
     """
-    reach = np.maximum(u_mm, 0.0)
+    reach = _single(np.maximum(u_mm, 0.0))
     slope = reach * (2.0 * outline.bend / outline.length_mm)
     t = v_mm - 0.5 * slope * reach
     soft = 0.15 * outline.widest_mm + 1e-6
-    distance = np.sqrt(t * t + soft * soft)
+    distance = _single(np.sqrt(t * t + soft * soft))
     station = u_mm - outline.sweep * (distance - soft)
     lean = t / distance
     lean *= outline.sweep
@@ -106,12 +111,24 @@ def footprint(outline: Outline, u_mm: FloatArray, v_mm: FloatArray, *, px_mm: fl
     # gradients of right − (−t) and left − t over (u, v)
     right_u, right_v = right_slope * along - slope, 1.0 - lean * right_slope
     left_u, left_v = left_slope * along + slope, -1.0 - lean * left_slope
-    right_norm = 1.0 / np.sqrt(right_u * right_u + right_v * right_v + 1e-12)
-    left_norm = 1.0 / np.sqrt(left_u * left_u + left_v * left_v + 1e-12)
+    right_norm = _single(1.0 / np.sqrt(right_u * right_u + right_v * right_v + 1e-12))
+    left_norm = _single(1.0 / np.sqrt(left_u * left_u + left_v * left_v + 1e-12))
     right_in, left_in = (right + t) * right_norm, (left - t) * left_norm
-    same = 0.5 + 0.5 * (right_u * left_u + right_v * left_v) * right_norm * left_norm
+    same = _single(0.5 + 0.5 * (right_u * left_u + right_v * left_v) * right_norm * left_norm)
     covered = _covered(right_in, left_in, same, px_mm)
-    return Footprint(station, t, np.where(t > 0, left, right), np.minimum(right_in, left_in), covered)
+    own_side = _single(np.where(t > 0, left, right))
+    return Footprint(station, t, own_side, _single(np.minimum(right_in, left_in)), covered)
+
+
+def take_points(place: Footprint, chosen: NDArray[np.intp]) -> Footprint:
+    """The chosen points of a flat footprint."""
+    return Footprint(
+        place.station_mm[chosen],
+        place.across_mm[chosen],
+        place.half_width_mm[chosen],
+        place.inside_mm[chosen],
+        place.coverage[chosen],
+    )
 
 
 def outline_points(outline: Outline, *, every: int = 6) -> tuple[FloatArray, FloatArray]:
@@ -125,12 +142,17 @@ def outline_points(outline: Outline, *, every: int = 6) -> tuple[FloatArray, Flo
     return u.astype(np.float32), v.astype(np.float32)
 
 
-def _close(profile: NDArray[np.floating], step: float) -> FloatArray:
+def _close(profile: Profile, step: float) -> FloatArray:
     """A profile that is 0 at both ends and falls below 0 outside."""
     inner = np.maximum(profile, 0.0)
     inner[[0, -1]] = 0.0
     beyond = -_END_SLOPE * step
     return np.concatenate([[beyond], inner, [beyond]]).astype(np.float32)
+
+
+def _single(values: NDArray[np.floating]) -> FloatArray:
+    """The same values as single-precision floats, which they are: for the type checker."""
+    return np.asarray(values, np.float32)
 
 
 def _half_widths(outline: Outline, station: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
@@ -153,4 +175,4 @@ def _covered(right_in: FloatArray, left_in: FloatArray, same: FloatArray, px_mm:
     left = np.clip(left_in * scale + 0.5, 0.0, 1.0)
     merged = np.minimum(right, left)
     facing = np.maximum(right + left - 1.0, 0.0)
-    return facing + same * (merged - facing)
+    return _single(facing + same * (merged - facing))

@@ -9,9 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopy.synthetic.damage import LeafDamage, LeafPoints, damage_codes, damage_masks
+from canopy.synthetic.leaf_outline import FloatArray, Footprint
 from canopy.synthetic.leaf_texture import blotches, veinlets
 
-FloatArray = NDArray[np.float32]
+_WAX = (0.40, 0.43, 0.41)  # reflectance of bloom, hair and dust
+_COARSEST_BLADE_PX = 6.0  # below this length in pixels no side veins are drawn
+_VEIN_SHARE = 0.006  # half-width of side veins over blade length, at most
+
 Rgb = tuple[float, float, float]
 
 
@@ -21,12 +25,15 @@ class LeafLook:
 
     Attributes
     ----------
-    blade, glow, vein, stalk, pigment, under, cream : colours of the blade, its lighter parts, veins, stalk, red pigment, underside
+    blade, glow, vein, stalk, pigment, under, cream : colours of the blade, its lighter parts, veins, stalk, red
+        pigment, underside
         and white variegation.
     petiole : share of the length that is stalk.
     midrib_mm : half-width of the midrib where the blade begins.
+    midrib_fade : how much of the stalk's colour the midrib loses along the blade.
     base_glow : how much of `glow` towards the base of the blade.
-    pigment_base, pigment_margin, pigment_tip, pigment_between, pigment_blotch : where pigment gathers; sums are clipped to 0..1.
+    pigment_base, pigment_margin, pigment_tip, pigment_between, pigment_blotch : where pigment gathers; sums are
+        clipped to 0..1.
     veins, vein_lean, vein_contrast, network : side veins per half, forward run per mm across, paleness, fine network.
     blister : slope of the bulges between side veins.
     fold : share of the half-width that curls over and shows the underside.
@@ -42,6 +49,7 @@ class LeafLook:
     under: Rgb
     petiole: float
     midrib_mm: float
+    midrib_fade: float
     offset: tuple[float, float]
     base_glow: float = 0.3
     blotch: float = 0.15
@@ -84,80 +92,59 @@ class _Ribs:
 
 
 def paint_points(
-    look: LeafLook,
-    damage: LeafDamage,
-    *,
-    length_mm: float,
-    widest_mm: float,
-    station_mm: FloatArray,
-    across_mm: FloatArray,
-    half_width_mm: FloatArray,
-    rim_mm: FloatArray,
-    px_mm: float,
+    look: LeafLook, damage: LeafDamage, place: Footprint, *, length_mm: float, widest_mm: float, px_mm: float
 ) -> Painted:
-    """Paint points given by their place on the leaf (see `Footprint`)."""
-    blade_mm = length_mm * (1.0 - look.petiole)
-    blade = (station_mm - (length_mm - blade_mm)) * (1.0 / blade_mm)
-    away = np.abs(across_mm)
-    margin = np.clip(away / np.maximum(half_width_mm, 0.3 * px_mm), 0.0, 1.0)
+    """Paint N points given by their place on a leaf of this length and greatest half-width."""
+    stalk_mm = length_mm * look.petiole
+    blade = (place.station_mm - stalk_mm) * (1.0 / (length_mm - stalk_mm))
+    reach = np.maximum(place.half_width_mm, 0.3 * px_mm)
+    margin = np.asarray(np.clip(np.abs(place.across_mm) / reach, 0.0, 1.0), np.float32)
     scale = 1.0 / length_mm
-    x, y = station_mm * scale + look.offset[0], across_mm * scale + look.offset[1]
+    x, y = place.station_mm * scale + look.offset[0], place.across_mm * scale + look.offset[1]
     broad, middling, fine = blotches(x, y, texel=px_mm * scale)
-    ribs = _ribs(look, blade, across_mm, away, middling, blade_mm=blade_mm, widest_mm=widest_mm, px_mm=px_mm)
-    net, net_u, net_v = veinlets(
-        x * look.network_scale, y * look.network_scale, texel=px_mm * scale * look.network_scale
-    )
-    points = LeafPoints(blade, margin, rim_mm, broad, middling, fine, np.maximum(ribs.vein, ribs.midrib))
+    ribs = _ribs(look, blade, place.across_mm, middling, blade_mm=length_mm - stalk_mm, px_mm=px_mm)
+    finer = look.network_scale
+    net, net_u, net_v = veinlets(x * finer, y * finer, texel=px_mm * scale * finer)
+    ribbed = np.asarray(np.maximum(ribs.vein, ribs.midrib), np.float32)
+    points = LeafPoints(blade, margin, place.inside_mm, broad, middling, fine, ribbed)
     albedo = _healthy(look, points, ribs, net)
     yellow, brown = _apply_damage(albedo, damage, points, half_width_mm=widest_mm)
     gloss = look.gloss * np.clip(1.0 - 0.25 * fine - 0.3 * ribs.midrib, 0.2, 1.5)
-    if damage.dead or damage.any:
+    if damage.any:
         gloss *= 1.0 - 0.8 * np.maximum(brown, 0.3 * yellow)
-    on_blade = look.blister * (1.0 - ribs.midrib)
+    domed = look.blister * (1.0 - ribs.midrib)
     return Painted(
         albedo,
-        ribs.slope_u + net_u * on_blade,
-        ribs.slope_v + net_v * on_blade,
+        ribs.slope_u + net_u * domed,
+        ribs.slope_v + net_v * domed,
         np.clip(gloss, 0.0, 1.0),
         damage_codes(damage, yellow, brown),
     )
 
 
 def _ribs(
-    look: LeafLook,
-    blade: FloatArray,
-    across_mm: FloatArray,
-    away: FloatArray,
-    noise: FloatArray,
-    *,
-    blade_mm: float,
-    widest_mm: float,
-    px_mm: float,
+    look: LeafLook, blade: FloatArray, across_mm: FloatArray, noise: FloatArray, *, blade_mm: float, px_mm: float
 ) -> _Ribs:
     """Midrib and side veins: how much of each point they cover, and the relief between them."""
-    taper = np.sqrt(np.clip(1.0 - blade, 0.0, 1.4))
-    rib_mm = look.midrib_mm * taper * np.clip(1.0 - 0.45 * blade, 0.4, 2.0)
+    away = np.abs(across_mm)
+    rib_mm = look.midrib_mm * np.clip(1.0 - blade, 0.0, 1.4) * np.clip(1.0 - 0.3 * blade, 0.4, 2.0)
     midrib = np.clip((rib_mm - away) * (1.0 / max(px_mm, 0.35 * look.midrib_mm)) + 0.5, 0.0, 1.0)
     midrib *= np.minimum(rib_mm * (2.0 / px_mm), 1.0)
-    # stalk and midrib are round: slope to the sides within them
-    side = across_mm / np.maximum(rib_mm, 0.3 * px_mm)
-    slope_v = np.clip(side, -1.0, 1.0) * midrib * -0.55
-    zero = np.zeros_like(blade)
-    if look.veins < 1.0 or blade_mm < 6.0 * px_mm:
+    # stalk and midrib are round: their sides slope away
+    slope_v = np.clip(across_mm / np.maximum(rib_mm, 0.3 * px_mm), -1.0, 1.0) * midrib * -0.55
+    if look.veins < 1.0 or blade_mm < _COARSEST_BLADE_PX * px_mm:
+        zero = np.zeros_like(blade)
         return _Ribs(midrib, zero, zero, slope_v)
     spacing = blade_mm / look.veins
-    phase = blade * look.veins - away * (look.vein_lean / spacing) * (1.0 + away * (0.45 / widest_mm))
-    phase += noise * 0.05
-    phase += np.where(across_mm > 0, np.float32(0.4), np.float32(0.0))
+    phase = blade * look.veins - away * (look.vein_lean / spacing) * (1.0 + away * (0.9 / blade_mm))
+    phase += noise * 0.05 + np.where(across_mm > 0, np.float32(0.4), np.float32(0.0))
     offset = phase - np.rint(phase)
-    sharp = 1.0 / math.hypot(1.0, look.vein_lean)
-    vein_mm = 0.45 * look.midrib_mm
+    vein_mm = min(0.45 * look.midrib_mm, _VEIN_SHARE * blade_mm)
     drawn_mm = max(vein_mm, 0.6 * px_mm)
-    far = offset * (spacing * sharp / drawn_mm)
-    vein = (vein_mm / drawn_mm) / (1.0 + far * far) ** 2
-    vein *= (blade > 0.0) * (1.0 - midrib)
-    swell = (np.copysign(0.5, offset) - offset) * (look.blister * 2.0 * min(spacing / (3.0 * px_mm), 1.0))
-    swell *= 1.0 - midrib
+    far = offset * (spacing / (drawn_mm * math.hypot(1.0, look.vein_lean)))
+    on_blade = 1.0 - midrib
+    vein = (vein_mm / drawn_mm) / (1.0 + far * far) ** 2 * (blade > 0.0) * on_blade
+    swell = (np.copysign(0.5, offset) - offset) * (look.blister * 2.0 * min(spacing / (3.0 * px_mm), 1.0)) * on_blade
     return _Ribs(midrib, vein, swell, slope_v - swell * look.vein_lean * np.sign(across_mm))
 
 
@@ -183,12 +170,16 @@ def _healthy(look: LeafLook, points: LeafPoints, ribs: _Ribs, net: FloatArray) -
         _mix(albedo, look.cream, np.clip(cream, 0.0, 0.95))
     _mix(albedo, look.vein, np.minimum(look.vein_contrast * (ribs.vein + look.network * net), 1.0))
     stalk = np.array(look.stalk, np.float32) * (1.0 - look.stalk_pigment) + np.array(look.pigment) * look.stalk_pigment
-    _mix(albedo, (float(stalk[0]), float(stalk[1]), float(stalk[2])), ribs.midrib * np.clip(1.0 - 0.35 * points.blade, 0, 1))
+    _mix(
+        albedo,
+        (float(stalk[0]), float(stalk[1]), float(stalk[2])),
+        ribs.midrib * np.clip(1.0 - look.midrib_fade * points.blade, 0.0, 1.0),
+    )
     if look.fold > 0.0:
         curl = (points.margin - 1.0 + look.fold * (1.0 + 0.8 * points.broad)) * 12.0
         _mix(albedo, look.under, np.clip(curl, 0.0, 1.0))
     if look.bloom > 0.0:
-        _mix(albedo, (0.42, 0.44, 0.40), np.clip(look.bloom * (0.6 + 0.3 * points.fine), 0.0, 0.6))
+        _mix(albedo, _WAX, np.clip(look.bloom * (0.6 + 0.3 * points.fine), 0.0, 0.6))
     return albedo
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,7 +13,7 @@ from canopy.synthetic.leaf_outline import STEPS
 
 Profile = NDArray[np.float64]
 
-_WAVES = np.arange(2, 10)  # waves per blade of the irregular margin
+_WAVES = np.arange(2, 13)  # waves per blade of the irregular margin
 
 
 def half_widths(
@@ -30,22 +33,46 @@ def half_widths(
     rng : Generator
         Draws the irregularities; always the same number of draws.
     """
-    along = np.linspace(0.0, 1.0, STEPS + 1)
-    on_blade = np.clip((along - blade.petiole) / (1.0 - blade.petiole), 0.0, 1.0)
-    plain = _plain(blade, on_blade) * (0.5 * blade.aspect * (1.0 - blade.petiole) * length_mm * width)
-    stalk = _stalk(blade, along, on_blade) * length_mm
+    fixed = _fixed(blade)
+    plain = fixed.plain * (0.5 * blade.aspect * (1.0 - blade.petiole) * length_mm * width)
+    stalk = fixed.stalk * length_mm
     sides = []
     for _ in range(2):
         lean, lobe_shift, tooth_shift = rng.normal(0.0, 1.0, 3)
         depths = rng.uniform(0.75, 1.0, 16)
-        size, phase = rng.normal(0.0, 1.0, _WAVES.size), rng.uniform(0.0, 1.0, _WAVES.size)
+        sines, cosines = rng.normal(0.0, 1.0, (2, _WAVES.size))
         side = plain * (1.0 + 0.035 * lean)
-        side = side * (1.0 - lobing * _lobe_cut(blade, on_blade + 0.012 * lobe_shift, depths))
-        side = side * (1.0 - _tooth_cut(blade, on_blade + 0.01 * tooth_shift))
-        ripple = np.sin(2.0 * np.pi * (on_blade[:, None] * _WAVES + phase)) @ (size / np.sqrt(_WAVES))
-        side = side * np.clip(1.0 + 0.55 * blade.ruffle * ripple, 0.4, 1.6)
+        side *= 1.0 - lobing * _lobe_cut(blade, fixed.on_blade + 0.012 * lobe_shift, depths)
+        side *= 1.0 - _tooth_cut(blade, fixed.on_blade + 0.01 * tooth_shift)
+        side *= np.clip(1.0 + blade.ruffle * (fixed.sines @ sines + fixed.cosines @ cosines), 0.4, 1.6)
         sides.append(np.maximum(side, stalk))
     return sides[0], sides[1]
+
+
+@dataclass(frozen=True, eq=False)
+class _Fixed:
+    """What all leaves of one blade record share: stations on the blade, half-widths, and waves for the margin."""
+
+    on_blade: Profile
+    plain: Profile
+    stalk: Profile
+    sines: Profile
+    cosines: Profile
+
+
+@lru_cache(maxsize=256)
+def _fixed(blade: Blade) -> _Fixed:
+    along = np.linspace(0.0, 1.0, STEPS + 1)
+    on_blade = np.clip((along - blade.petiole) / (1.0 - blade.petiole), 0.0, 1.0)
+    angle = 2.0 * np.pi * on_blade[:, None] * _WAVES
+    fading = 0.4 / np.sqrt(_WAVES)  # finer waves are lower
+    return _Fixed(
+        on_blade,
+        _plain(blade, on_blade),
+        _stalk(blade, along, on_blade),
+        np.sin(angle) * fading,
+        np.cos(angle) * fading,
+    )
 
 
 def _plain(blade: Blade, at: Profile) -> Profile:
@@ -57,7 +84,7 @@ def _plain(blade: Blade, at: Profile) -> Profile:
 
 def _stalk(blade: Blade, along: Profile, on_blade: Profile) -> Profile:
     """Half-width over length of stalk and midrib: a little wider at its foot, thinning out under the blade."""
-    foot = 1.0 + 0.5 * np.clip(1.0 - along / 0.12, 0.0, 1.0) ** 2
+    foot = 1.0 + 0.3 * np.clip(1.0 - along / 0.12, 0.0, 1.0) ** 2
     closing = np.sqrt(np.clip(along / 0.015, 0.0, 1.0))
     return 0.5 * blade.petiole_width * foot * closing * np.clip(1.0 - on_blade, 0.0, 1.0)
 
@@ -71,7 +98,8 @@ def _lobe_cut(blade: Blade, at: Profile, depths: Profile) -> Profile:
     bay = np.clip(np.rint(phase), 0, last)
     nearness = np.clip(1.0 - np.abs(phase - bay) / 0.5, 0.0, 1.0)
     smooth = nearness * nearness * (3.0 - 2.0 * nearness)
-    return blade.lobe_depth * smooth**0.8 * depths[bay.astype(int) % depths.size]
+    cut: Profile = blade.lobe_depth * smooth**0.8 * depths[bay.astype(int) % depths.size]
+    return cut
 
 
 def _tooth_cut(blade: Blade, at: Profile) -> Profile:

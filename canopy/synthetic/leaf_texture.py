@@ -50,10 +50,10 @@ def _read(mips: tuple[FloatArray, ...], x: FloatArray, y: FloatArray, texel: flo
     at = np.zeros((2, rows * width), np.float32)
     np.multiply(x, side, out=at[0, : x.size])
     np.multiply(y, side, out=at[1, : x.size])
-    at %= np.float32(side)  # the tile carries one wrapped column and row, see _mips
-    at = at.reshape(2, rows, width)
+    at -= np.floor(at * (1.0 / side)) * side
+    grid = at.reshape(2, rows, width)
     wrapped = cv2.copyMakeBorder(tile, 0, 2, 0, 2, cv2.BORDER_WRAP)
-    found = cv2.remap(wrapped, at[0], at[1], cv2.INTER_LINEAR)
+    found = cv2.remap(wrapped, grid[0], grid[1], cv2.INTER_LINEAR)
     return [np.ascontiguousarray(found[..., k].reshape(-1)[: x.size]) for k in range(3)]
 
 
@@ -62,7 +62,7 @@ def _veinlet_mips() -> tuple[FloatArray, ...]:
     rng = np.random.default_rng([22, 256])
     grid = np.stack(np.meshgrid(np.arange(_CELLS), np.arange(_CELLS)), axis=-1).reshape(-1, 2)
     seeds = (grid + rng.uniform(0.05, 0.95, grid.shape)) / _CELLS
-    around = np.concatenate([seeds + (i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)])
+    around = np.concatenate([seeds + np.array([i, j]) for i in (-1, 0, 1) for j in (-1, 0, 1)])
     pixel = (np.stack(np.meshgrid(np.arange(TILE_PX), np.arange(TILE_PX)), axis=-1) + 0.5) / TILE_PX
     near = cKDTree(around).query(pixel.reshape(-1, 2), k=2)[0].reshape(TILE_PX, TILE_PX, 2)
     border = (near[..., 1] - near[..., 0]) * _CELLS  # 0 on the border of two islands, about 1 in the middle of one

@@ -12,15 +12,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopy.synthetic.damage import LeafDamage
-from canopy.synthetic.leaf_outline import FloatArray, Outline, footprint, outline_points
+from canopy.synthetic.leaf_outline import FloatArray, Outline, footprint, outline_points, take_points
 from canopy.synthetic.leaf_paint import LeafLook, paint_points
+
+_SAFE_WIDTH_PX = 40  # from this width on, one sample per pixel keeps the area within 0.3 %
+_MOST_PARTS = 5
 
 
 @dataclass(frozen=True)
 class Relief:
     """Shape in height, relative to leaf length or half-width.
 
-    z = rise·r − droop·r² (times length) + (cup·τ² + frill·τ²·sin(waves·2π·r + phase + 1.5τ)) (times half-width) + twist·r·t,
+    z = rise·r − droop·r² (times length) + (cup·τ² + frill·τ²·sin(waves·2π·r + phase + 1.5τ)) (times half-width) +
+    twist·r·t,
     with r = u/length and τ = t/half-width.
     """
 
@@ -50,7 +54,8 @@ class Leaf:
     top_mm : float
         Highest z.
     layer_mm : float
-        Where the leaf comes in a painter's order: its top, but never below an older leaf of its stem, since younger leaves are inserted
+        Where the leaf comes in a painter's order: its top, but never below an older leaf of its stem, since younger
+        leaves are inserted
         above older ones even where the old ones rise higher at their tips.
     bounds_mm : 6 floats
         x0, y0, z0, x1, y1, z1.
@@ -135,12 +140,14 @@ def leaf_height_mm(leaf: Leaf, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray
 
 
 def paint_leaf(leaf: Leaf, x_mm: FloatArray, y_mm: FloatArray, *, px_mm: float) -> LeafPaint:
-    """Look of the leaf at points (x, y) of its surface, seen with pixels of px_mm: detail finer than that is averaged away."""
+    """Look of the leaf at points (x, y) of its surface, seen with pixels of px_mm: detail finer than that is
+    averaged away."""
     x, y = np.asarray(x_mm, np.float32), np.asarray(y_mm, np.float32)
     shape = x.shape
     u, v = _leaf_frame(leaf, x.reshape(-1), y.reshape(-1))
     place = footprint(leaf.outline, u, v, px_mm=px_mm)
-    inside = np.flatnonzero(place.coverage > 0.0)
+    coverage = _finer_coverage(leaf.outline, u, v, place.coverage, px_mm=px_mm)
+    inside = np.flatnonzero(coverage > 0.0)
     albedo, normal = np.zeros((u.size, 3), np.float32), np.zeros((u.size, 3), np.float32)
     gloss, damage = np.zeros(u.size, np.float32), np.zeros(u.size, np.uint8)
     normal[:, 2] = 1.0
@@ -149,24 +156,42 @@ def paint_leaf(leaf: Leaf, x_mm: FloatArray, y_mm: FloatArray, *, px_mm: float) 
         painted = paint_points(
             leaf.look,
             leaf.damage,
+            take_points(place, inside),
             length_mm=leaf.outline.length_mm,
             widest_mm=leaf.outline.widest_mm,
-            station_mm=place.station_mm[inside],
-            across_mm=place.across_mm[inside],
-            half_width_mm=place.half_width_mm[inside],
-            rim_mm=place.inside_mm[inside],
             px_mm=px_mm,
         )
         albedo[inside] = painted.albedo.T
         normal[inside] = _normals(leaf, slope_u + painted.slope_u, slope_v + painted.slope_v).T
         gloss[inside], damage[inside] = painted.gloss, painted.codes
     return LeafPaint(
-        place.coverage.reshape(shape),
+        coverage.reshape(shape),
         albedo.reshape(*shape, 3),
         normal.reshape(*shape, 3),
         gloss.reshape(shape),
         damage.reshape(shape),
     )
+
+
+def _finer_coverage(
+    outline: Outline, u: FloatArray, v: FloatArray, coverage: FloatArray, *, px_mm: float
+) -> FloatArray:
+    """Coverage again as the mean over parts of each pixel, for leaves only a few pixels wide.
+
+    The distance to the margin is first order; against features of a pixel's size it errs by several per cent of a
+    small leaf, and
+    small leaves have few pixels, so that finer sampling costs little.
+    """
+    parts = min(math.ceil(_SAFE_WIDTH_PX * px_mm / max(2.0 * outline.widest_mm, 1e-3)), _MOST_PARTS)
+    if parts < 2:
+        return coverage
+    near = np.flatnonzero(footprint(outline, u, v, px_mm=3.0 * px_mm).coverage > 0.0)
+    offset = ((np.arange(parts, dtype=np.float32) + 0.5) / parts - 0.5) * px_mm
+    du, dv = np.repeat(offset, parts)[:, None], np.tile(offset, parts)[:, None]
+    finer = np.zeros_like(coverage)
+    part = footprint(outline, np.add(u[near], du), np.add(v[near], dv), px_mm=px_mm / parts)
+    finer[near] = part.coverage.mean(axis=0)
+    return finer
 
 
 def _leaf_frame(leaf: Leaf, x_mm: FloatArray, y_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -192,8 +217,10 @@ def _height(
         return z, z, z
     swing = relief.frill * np.cos(angle)
     slope_t = 2.0 * tau * wave + square * (1.5 * swing) + relief.twist * r
-    slope_r = relief.rise - (2.0 * relief.droop) * r + (width / length) * (
-        square * swing * (2.0 * math.pi * relief.waves) + relief.twist * tau
+    slope_r = (
+        relief.rise
+        - (2.0 * relief.droop) * r
+        + (width / length) * (square * swing * (2.0 * math.pi * relief.waves) + relief.twist * tau)
     )
     return z, slope_r - slope_t * (2.0 * bend * r), slope_t
 

@@ -20,10 +20,11 @@ from canopy.synthetic.stress import Stress
 __all__ = ["Plant", "Stress", "grow_plant"]
 
 _SMALLEST_LEAF_MM = 0.8  # shorter ones are hidden in the bud
+_SHORTEST_STEM_MM = 2.5  # more upright stems are hidden under their leaves
 _MASS_POWER = 1.05  # fresh mass over leaf area: larger leaves are thicker; common practice, no source
 _DAMAGE_SAMPLES = 700  # points over a leaf's box when its damaged share is counted
 _LAYER_MM = 1e-3  # least step between two leaves of one stem in a painter's order
-_STEM_WIDTH = 0.05  # diameter of a stem over its height, on top of 0.6 mm
+_STEM_WIDTH = 0.022  # diameter of a stem over its height, on top of 0.5 mm
 _HEALTHY = Stress()
 
 Base = tuple[float, float, float]
@@ -143,13 +144,15 @@ def _grow_seedling(day: _Day, number: int, sown_mm: Base) -> tuple[list[Leaf], f
     if age <= 0.0:
         return [], 0.0
     height = habit.hypocotyl_mm * (1.0 + 1.2 * stress.stretch) * size_share(age + 2.0, 8.0) * math.exp(0.12 * size)
-    slant = min(abs(habit.lean * lean) + 0.25 * stress.stretch + 0.8 * stress.wilting + (1.2 if stress.dead else 0.0), 1.3)
+    slant = min(
+        abs(habit.lean * lean) + 0.25 * stress.stretch + 0.8 * stress.wilting + (1.2 if stress.dead else 0.0), 1.3
+    )
     x, y = sown_mm[0] + float(apart[0]), sown_mm[1] + float(apart[1])
     away, up = height * math.sin(slant), height * math.cos(slant)
     top = (x + away * math.cos(lean_to), y + away * math.sin(lean_to), sown_mm[2] + up)
     leaves: list[Leaf] = []
     area = 0.0
-    if away > _SMALLEST_LEAF_MM:
+    if away > _SHORTEST_STEM_MM:
         leaves.append(_stem(day, (x, y, sown_mm[2]), top, lean_to))
     oldest = max(day.das - plan[0].birth_das, 1.0)
     for node in plan:
@@ -177,29 +180,49 @@ def _grow_leaf(
     habit, stress = day.cultivar.habit, day.stress
     age = day.das - node.birth_das
     ripe = size_share(age, habit.expansion_days) if node.part == "leaf" else size_share(age + 1.5, 7.0) * (age > 0.0)
-    length = node.full_mm * day.vigour * size * ripe * (0.7 if stress.dead else 1.0)
+    length = node.full_mm * day.vigour * size * ripe * (0.7 if stress.dead else 1.0 - 0.2 * stress.wilting)
     if length < _SMALLEST_LEAF_MM:
         return None
     rng = np.random.default_rng([day.seed, 3, seedling, node.number])
     jitter = rng.normal(0.0, 1.0, 8)
-    blade = day.cultivar.blade if node.part == "leaf" else day.cultivar.cotyledon
+    blade = _stressed(day.cultivar.blade if node.part == "leaf" else day.cultivar.cotyledon, stress)
     standing = _stand(day, node, ripe, length, jitter)
     outline = _leaf_outline(day, node, blade, ripe, length, standing, jitter, rng)
     look = leaf_look(day.cultivar.surface, blade, day.tint, outline, part=node.part, ripe=ripe, stress=stress, rng=rng)
     oldness = min(age / oldest, 1.0)
     damage = leaf_damage(stress, day.tint, oldness=oldness, age_days=age, part=node.part, jitter=jitter[3:6])
-    climb = habit.internode_mm * node.level * (size_share(age + 3.0, habit.expansion_days) if habit.internode_mm > 2 else 1.0)
+    climb = (
+        habit.internode_mm
+        * node.level
+        * (size_share(age + 3.0, habit.expansion_days) if habit.internode_mm > 2 else 1.0)
+    )
+    azimuth = node.azimuth_rad + (0.25 * stress.wilting + (0.6 if stress.dead else 0.0)) * jitter[6]
+    behind = 0.35 * blade.petiole_width * outline.length_mm  # stalks clasp the stem
     leaf = make_leaf(
         plant=day.plant,
         part=node.part,
-        base_mm=(top_mm[0], top_mm[1], top_mm[2] + climb * (1.0 - 0.7 * stress.wilting) + standing.lift_mm),
-        azimuth_rad=node.azimuth_rad + 0.25 * stress.wilting * jitter[6] + (0.6 * jitter[6] if stress.dead else 0.0),
+        base_mm=(
+            top_mm[0] - behind * math.cos(azimuth),
+            top_mm[1] - behind * math.sin(azimuth),
+            top_mm[2] + climb * (1.0 - 0.7 * stress.wilting) + standing.lift_mm,
+        ),
+        azimuth_rad=azimuth,
         outline=outline,
         relief=_relief(day, node, standing, outline, rng),
         look=look,
         damage=damage,
     )
     return leaf, outline.area_mm2 / standing.seen_share
+
+
+def _stressed(blade: Blade, stress: Stress) -> Blade:
+    """The blade with longer stalks for want of light, or crumpled when dry."""
+    return replace(
+        blade,
+        petiole=blade.petiole + 0.25 * stress.stretch * (1.0 - blade.petiole),
+        aspect=blade.aspect * (1.0 - 0.15 * stress.stretch),
+        ruffle=blade.ruffle + (0.4 if stress.dead else 0.05 * stress.wilting),
+    )
 
 
 def _stand(day: _Day, node: Node, ripe: float, length: float, jitter: NDArray[np.float64]) -> Stance:
@@ -209,10 +232,12 @@ def _stand(day: _Day, node: Node, ripe: float, length: float, jitter: NDArray[np
         young, old, droop = 65.0, 6.0, 0.08
     else:
         young, old, droop = habit.young_deg, habit.old_deg, habit.droop * ripe
-    degrees = old + (young - old) * (1.0 - ripe) ** 1.2 + 5.0 * jitter[1] - 35.0 * stress.wilting
+    degrees = old + (young - old) * (1.0 - ripe) ** 1.2 + 5.0 * jitter[1] - (14.0 + 8.0 * jitter[2]) * stress.wilting
     if stress.dead:
-        degrees, droop = 4.0 + 6.0 * jitter[1], 0.15
-    return stance(length, elevation_rad=math.radians(degrees), droop=droop * math.exp(0.2 * jitter[2]) + 0.45 * stress.wilting)
+        degrees, droop = 6.0 + 9.0 * jitter[1], 0.3 * abs(jitter[2])
+    return stance(
+        length, elevation_rad=math.radians(degrees), droop=droop * math.exp(0.2 * jitter[2]) + 0.6 * stress.wilting
+    )
 
 
 def _leaf_outline(
@@ -227,9 +252,11 @@ def _leaf_outline(
 ) -> Outline:
     """Footprint of a leaf: widths by its true length, length as seen from above."""
     stress = day.stress
-    width = (0.6 + 0.4 * math.sqrt(ripe)) * math.exp(0.06 * jitter[0]) * (1.0 - 0.5 * stress.wilting)
+    width = (0.6 + 0.4 * math.sqrt(ripe)) * math.exp(0.06 * jitter[0]) * (1.0 - 0.45 * stress.wilting)
     lobing = min(day.cultivar.habit.first_lobing + 0.2 * node.level, 1.0) if node.part == "leaf" else 1.0
-    right, left = half_widths(blade, length_mm=length, width=width * (0.5 if stress.dead else 1.0), lobing=lobing, rng=rng)
+    right, left = half_widths(
+        blade, length_mm=length, width=width * (0.42 if stress.dead else 1.0), lobing=lobing, rng=rng
+    )
     bend = (day.cultivar.habit.bend + 0.12 * stress.wilting + (0.2 if stress.dead else 0.0)) * jitter[7]
     return make_outline(
         right, left, length_mm=length * standing.seen_share, sweep=blade.sweep, bend=float(np.clip(bend, -0.45, 0.45))
@@ -242,13 +269,13 @@ def _relief(day: _Day, node: Node, standing: Stance, outline: Outline, rng: np.r
     phase = rng.uniform(0.0, 2.0 * math.pi)
     flat = 0.4 if node.part == "cotyledon" else 1.0
     turns = habit.frill_waves * math.exp(0.15 * waves)
-    # waves along the margin may not be steeper than about 0.35
-    highest = 0.035 * outline.length_mm / (max(outline.widest_mm, 1e-3) * max(turns, 0.5))
+    # waves along the margin may not be steeper than about 0.3
+    highest = 0.03 * outline.length_mm / (max(outline.widest_mm, 1e-3) * max(turns, 0.5))
     return Relief(
         rise=standing.rise,
         droop=standing.droop,
-        cup=float(np.clip(habit.cup * flat + 0.05 * cup - 0.25 * day.stress.wilting, -0.2, 0.2)),
-        frill=min(habit.frill * flat * math.exp(0.3 * frill), highest, 0.06),
+        cup=float(np.clip(habit.cup * flat + 0.05 * cup - 0.25 * day.stress.wilting, -0.16, 0.16)),
+        frill=min(habit.frill * flat * math.exp(0.3 * frill), highest, 0.05),
         waves=turns,
         phase=float(phase),
         twist=float(np.clip(0.06 * twist, -0.15, 0.15)),
@@ -260,8 +287,8 @@ def _stem(day: _Day, foot_mm: Base, top_mm: Base, azimuth_rad: float) -> Leaf:
     away = math.hypot(top_mm[0] - foot_mm[0], top_mm[1] - foot_mm[1])
     up = top_mm[2] - foot_mm[2]
     rise = min(up / away, 1.0)
-    half = 0.5 * (0.6 + _STEM_WIDTH * math.hypot(away, up)) * math.sqrt(day.vigour)
-    profile = np.full(STEPS + 1, min(half, 0.4 * away))
+    half = 0.5 * (0.5 + _STEM_WIDTH * math.hypot(away, up)) * math.sqrt(day.vigour)
+    profile = min(half, 0.25 * away) * np.linspace(1.15, 0.85, STEPS + 1)
     outline = make_outline(profile, profile, length_mm=away, sweep=0.0, bend=0.0)
     hurt = LeafDamage(dead=day.stress.dead, straw=day.tint.straw, brown=day.tint.brown)
     return make_leaf(

@@ -8,13 +8,15 @@ import numpy as np
 
 from canopy.synthetic.habit import Cultivar, Rgb
 
+_STREAM = 4  # plants of the same seed draw from streams 1 to 3
+
 
 def draw_variety(cultivar: Cultivar, *, seed: int) -> Cultivar:
-    """The same crop type as another seed house might sell it: shades, proportions and pace moved a little, for a whole tray.
+    """The same crop type as another seed house might sell it: shade, proportions and pace moved a little.
 
-    Use one variety for all plants of a tray; plant-to-plant differences come from `grow_plant`.
+    Meant for all plants of a tray; plant-to-plant differences come from `grow_plant`.
     """
-    rng = np.random.default_rng([seed, 4711])
+    rng = np.random.default_rng([seed, _STREAM])
     shade, warm, blue = rng.normal(0.0, (0.28, 0.16, 0.22))
     size, pace, width, stance, veins, gloss, depth = np.exp(rng.normal(0.0, (0.14, 0.08, 0.10, 0.12, 0.3, 0.45, 0.2)))
     surface, habit, blade = cultivar.surface, cultivar.habit, cultivar.blade
@@ -39,7 +41,5 @@ def draw_variety(cultivar: Cultivar, *, seed: int) -> Cultivar:
             leaf_every_days=habit.leaf_every_days * float(pace),
             old_deg=habit.old_deg * float(stance),
         ),
-        blade=replace(
-            blade, aspect=blade.aspect * float(width), lobe_depth=min(blade.lobe_depth * float(depth), 0.93)
-        ),
+        blade=replace(blade, aspect=blade.aspect * float(width), lobe_depth=min(blade.lobe_depth * float(depth), 0.93)),
     )
