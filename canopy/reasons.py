@@ -30,6 +30,7 @@ class Reason:
 _ALL: tuple[Reason, ...] = (
     # photos set aside
     Reason("empty_file", "file is empty", "Copy the photo again from the camera.", True),
+    Reason("cannot_open", "file cannot be opened", "Check the file and its rights.", True),
     Reason("not_an_image", "not an image", "Remove the file, or save it as JPEG, PNG, TIFF, WebP or HEIC.", True),
     Reason("truncated", "photo is cut short", "Copy the photo again; the transfer stopped early.", True),
     Reason("too_large", "picture claims too many pixels", "Save the photo at 100 megapixels or less.", True),

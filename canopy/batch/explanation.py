@@ -6,7 +6,8 @@ import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from canopy.batch.plan import Job, SetAside, make_plan
+from canopy.batch.job import Job, SetAside
+from canopy.batch.plan import make_plan
 from canopy.batch.work import Worker
 from canopy.errors import PhotoError, UsageError
 from canopy.outputs.words import cell_facts
@@ -66,7 +67,9 @@ def _explained(job: Job, cell: str, worker: Worker) -> Explanation:
     reading = worked.reading
     row = reading.cells[reading.cells["cell"] == cell].iloc[0]
     if job.recipe is None:
-        lines = [f"Cell {cell}: {row['state']}; {cell_facts(row, clearance_mm=None) or 'nothing to measure'}."]
+        lines = [
+            f"Cell {cell}: {row['state']}; {cell_facts(row.to_dict(), clearance_mm=None) or 'nothing to measure'}."
+        ]
         lines.append("Scored on nothing: the tray list names no crop for this tray.")
     else:
         lines = explain_cell(

@@ -4,60 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 from canopy.batch.folder import Source, find_photos, output_stems
+from canopy.batch.job import Job, SetAside
 from canopy.batch.settings_toml import SETTINGS_FILE, Configuration, read_settings
 from canopy.batch.trays_csv import TRAYS_FILE, TrayList, absent_photos, line_for, read_trays
 from canopy.errors import PhotoError, UsageError
-from canopy.records import CropRecipe, TrayRecord
-
-
-@dataclass(frozen=True)
-class SetAside:
-    """A photo that gave no reading.
-
-    Attributes
-    ----------
-    photo : str
-        Path below the given folder; what was written in the tray list where the photo is absent.
-    tray : str
-        Empty where unknown.
-    code : str
-        Key of `canopy.reasons.REASONS`.
-    message : str
-        One line: what is wrong and how to mend it.
-    """
-
-    photo: str
-    tray: str
-    code: str
-    message: str
-
-
-@dataclass(frozen=True)
-class Job:
-    """One photo to work through.
-
-    Attributes
-    ----------
-    source : Source
-    stem : str
-        Name of the files made from it, without extension.
-    record : TrayRecord
-    recipe : CropRecipe or None
-    """
-
-    source: Source
-    stem: str
-    record: TrayRecord
-    recipe: CropRecipe | None
-
-    @property
-    def modified_at(self) -> datetime:
-        """File date on this machine's wall clock: the last resort for the time of the photo."""
-        return datetime.fromtimestamp(self.source.path.stat().st_mtime)
 
 
 @dataclass(frozen=True)

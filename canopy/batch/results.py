@@ -13,8 +13,7 @@ import pandas as pd
 
 from canopy import __version__
 from canopy.batch.folder import RUN_FILE
-from canopy.batch.plan import SetAside
-from canopy.batch.run import Done, Outcome
+from canopy.batch.job import Done, Outcome, SetAside
 from canopy.batch.settings_toml import Configuration
 from canopy.errors import UsageError
 from canopy.measure.columns import CELL_COLUMNS, TRAY_COLUMNS
@@ -84,9 +83,7 @@ class Results:
             self._write_rows(name, table)
         self.readings += 1
         self.picks += len(picks)
-        room = self.configuration.settings.outputs.top_picks - len(self.top_picks)
-        best = picks.sort_values("readiness", ascending=False, kind="stable").head(max(0, room))
-        self.top_picks += best[["tray", "cell", "decision", "readiness"]].to_dict("records")
+        self.top_picks = _best([*self.top_picks, *_named(picks)], self.configuration.settings.outputs.top_picks)
         if len(self.shown) < self.configuration.settings.outputs.report_trays_max:
             self.shown.append(ReportTray(reading, picks, done.title, done.cautions, done.picture))
         self._photos.append({"photo": reading.photo, "tray": reading.tray, "stem": done.stem, "status": "read"})
@@ -130,6 +127,16 @@ class Results:
         part = self.out / (name + _PART)
         part.write_text(text, encoding="utf-8", errors="surrogateescape", newline="\n")
         part.replace(self.out / name)
+
+
+def _named(picks: pd.DataFrame) -> list[dict[str, Any]]:
+    rows = zip(picks["tray"], picks["cell"], picks["decision"], picks["readiness"], strict=True)
+    return [{"tray": t, "cell": c, "decision": d, "readiness": round(float(r), 1)} for t, c, d, r in rows]
+
+
+def _best(picks: list[dict[str, Any]], number: int) -> list[dict[str, Any]]:
+    """The picks of highest readiness; among equals the first in walking order."""
+    return sorted(picks, key=lambda pick: -pick["readiness"])[:number]
 
 
 def prepare_out(out: Path, *, inputs: Sequence[Path], trays: Path | None, folders: Sequence[str]) -> None:

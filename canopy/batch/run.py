@@ -6,45 +6,18 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
 from functools import partial
 from itertools import islice
 from multiprocessing import get_context
 from typing import Protocol
 
-from canopy.batch.plan import Job, SetAside
-from canopy.errors import PhotoError
-from canopy.records import Reading
+from canopy.batch.job import Done, Job, Outcome, SetAside
+from canopy.errors import CanopyError, PhotoError
 
 # Jobs handed out ahead of the one waited for; enough to keep workers busy, few enough to hold results in memory.
 _AHEAD_PER_WORKER = 4
 
 
-@dataclass(frozen=True)
-class Done:
-    """A photo that gave a reading.
-
-    Attributes
-    ----------
-    reading : Reading
-    stem : str
-        Name of its files, without extension.
-    title : str
-        Crop for people; empty where the tray is scored on nothing.
-    cautions : tuple of str
-        Sentences of the recipe, shown wherever it is used.
-    picture : bytes
-        JPEG for the report; empty when none was drawn.
-    """
-
-    reading: Reading
-    stem: str
-    title: str
-    cautions: tuple[str, ...]
-    picture: bytes
-
-
-Outcome = Done | SetAside
 Work = Callable[[Job], Done]
 
 
@@ -75,16 +48,13 @@ def run(jobs: Sequence[Job | SetAside], *, work: Work, sink: Sink, workers: int)
 
 
 def attempt(job: Job, *, work: Work) -> Outcome:
-    """The outcome of one job, whatever happens in it."""
+    """The outcome of one job; only what stops the whole run (nothing can be written any more) is raised."""
     try:
         return work(job)
     except PhotoError as error:
         return _set_aside(job, error.code, str(error))
-    except OSError as error:
-        # The error's own text holds the full path, which has no place in the results.
-        return _set_aside(
-            job, "failed", f"{job.source.name}: cannot be read, or its pictures not written: {error.strerror}"
-        )
+    except CanopyError:
+        raise
     except Exception as error:  # the rest of the night's photos must not be lost to one surprise
         return _set_aside(job, "failed", f"{job.source.name}: {type(error).__name__}: {error}")
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from canopy.batch.plan import Job, Plan, SetAside, make_plan
+from canopy.batch.job import Job, Outcome, SetAside
+from canopy.batch.plan import Plan, make_plan
 from canopy.batch.results import REPORT_FILE, Results, prepare_out
-from canopy.batch.run import Outcome, run
+from canopy.batch.run import run
 from canopy.batch.work import MASKS, OVERLAYS, Worker
 
 ALL_GOOD, SOME_SET_ASIDE, LIST_WRONG = 0, 1, 2

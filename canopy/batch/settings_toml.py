@@ -73,23 +73,24 @@ def settings_from_toml(text: str, *, source_name: str) -> Configuration:
         settings = Settings.model_validate(data)
     except ValidationError as error:
         lines = _line_numbers(text)
-        problems = [_problem(entry, source_name, lines) for entry in error.errors()]
-        raise UsageError("\n".join(problems)) from None
+        problems = sorted(_problem(entry, source_name, lines) for entry in error.errors())
+        raise UsageError("\n".join(text for _, text in problems)) from None
     return Configuration(settings, {**known_recipes(), **own})
 
 
-def _problem(entry: Any, source_name: str, lines: dict[str, int]) -> str:
+def _problem(entry: Any, source_name: str, lines: dict[str, int]) -> tuple[int, str]:
+    """Line (0 where unknown) and text of one problem."""
     path = [str(part) for part in entry["loc"]]
     name = ".".join(path)
-    line = lines.get(name) or lines.get(".".join(path[:-1]))
+    line = lines.get(name) or lines.get(".".join(path[:-1])) or 0
     where = f"{source_name}{f', line {line}' if line else ''}: `{name}`"
     if entry["type"] == "extra_forbidden":
         known = _names_at(path[:-1])
         near = difflib.get_close_matches(path[-1], known, n=1)
         hint = f"did you mean `{near[0]}`? " if near else ""
-        return f"{where} is not a setting; {hint}allowed here: {', '.join(known)}"
+        return line, f"{where} is not a setting; {hint}allowed here: {', '.join(known)}"
     message = entry["msg"][0].lower() + entry["msg"][1:]
-    return f"{where} = {_shown(entry['input'])}: {message.removeprefix('input ')}"
+    return line, f"{where} = {_shown(entry['input'])}: {message.removeprefix('input ')}"
 
 
 def _shown(value: object) -> str:

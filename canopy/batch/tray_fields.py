@@ -94,9 +94,7 @@ def _layout(fields: Mapping[str, str]) -> Layout:
             marker_offset_mm=_read(fields, "marker_offset_mm", _number),
         )
     except UsageError as error:
-        raise FieldError("layout", f"`{fields['layout']}`: {error}") from None
-    except ValidationError as error:
-        raise FieldError("layout", f"`{fields['layout']}`: {_first_message(error)}") from None
+        raise FieldError("layout", str(error).removeprefix("layout ")) from None
 
 
 def _recipe(fields: Mapping[str, str], recipes: Recipes) -> CropRecipe | None:

@@ -8,8 +8,8 @@ from pathlib import Path
 import cv2
 
 from canopy.analyse import Worked, work_through
-from canopy.batch.plan import Job
-from canopy.batch.run import Done
+from canopy.batch.job import Done, Job
+from canopy.errors import PhotoError, UsageError
 from canopy.outputs.masks import photo_mask, png_bytes
 from canopy.outputs.overlays import draw_overlay, jpeg_bytes, shrink
 from canopy.settings import Settings
@@ -47,7 +47,7 @@ class Worker:
     def work_through(self, job: Job) -> Worked:
         """All steps of one job, nothing written."""
         return work_through(
-            job.source.path.read_bytes(),
+            _read(job),
             job.record,
             settings=self.settings,
             name=job.source.name,
@@ -67,8 +67,20 @@ class Worker:
         return jpeg_bytes(shrink(overlay, long_side_px=look.report_long_side_px), quality=look.report_quality)
 
 
+def _read(job: Job) -> bytes:
+    try:
+        return job.source.path.read_bytes()
+    except OSError as error:
+        message = f"{job.source.name}: cannot be opened ({error.strerror}); check the file and its rights"
+        raise PhotoError("cannot_open", message) from None
+
+
 def _write(path: Path, data: bytes) -> None:
     """Write a file whole or not at all."""
     part = path.with_name(path.name + ".part")
-    part.write_bytes(data)
-    part.replace(path)
+    try:
+        part.write_bytes(data)
+        part.replace(path)
+    except OSError as error:
+        message = f"{path}: cannot be written ({error.strerror}); make room or choose another --out"
+        raise UsageError(message) from None

@@ -8,7 +8,10 @@ from canopy.cli.options import Json, SettingsFile
 
 
 def crops(settings: SettingsFile = None, json: Json = False) -> None:
-    """List the crop recipes: name, stage, and what each is judged by; with --settings, own recipes too."""
+    """List the crop recipes.
+
+    Name, stage, and what each is judged by; with --settings, own recipes too.
+    """
     from canopy.batch.settings_toml import Configuration, read_settings
     from canopy.cli.columns import in_columns, one_json
 

@@ -17,7 +17,7 @@ def explain(
     settings: SettingsFile = None,
     json: Json = False,
 ) -> None:
-    """Show the sum behind one cell's score and decision, step by step.
+    """Show the sum behind one cell's decision.
 
     Exit code: 0 all good, 1 the photo gives no reading, 2 usage, settings or tray list wrong.
     """

@@ -11,7 +11,10 @@ import typer
 def init(
     folder: Annotated[Path, typer.Argument(help="Folder of the photos; made when absent.", metavar="[DIR]")] = Path(),
 ) -> None:
-    """Write a commented starter canopy.toml and trays.csv beside the photos; nothing is overwritten."""
+    """Write starter canopy.toml and trays.csv.
+
+    Both are full of comments and go beside the photos; nothing is overwritten.
+    """
     from canopy.batch.starter import write_starter
 
     for path in write_starter(folder):

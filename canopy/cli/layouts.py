@@ -8,7 +8,9 @@ from canopy.cli.options import Json
 
 
 def layouts(json: Json = False) -> None:
-    """List the named layouts: cells, pitch and outline, and where the sizes come from.
+    """List the named tray layouts.
+
+    Cells, pitch, outline, and where the sizes come from.
 
     Any other tray is written in the tray list as rows x columns, such as 6x12, with pitch_mm and outline_mm.
     """

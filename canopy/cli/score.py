@@ -21,7 +21,9 @@ def score(
     ] = 0,
     json: Json = False,
 ) -> None:
-    """Measure and score every cell of every photo; write tables, pictures, a pick list and a report.
+    """Photos in; tables, pick list and report out.
+
+    Measures and scores every cell of every photo and writes tables, pictures, a pick list and a report.
 
     Exit code: 0 all good, 1 some photos were set aside (each with its reason), 2 usage, settings or tray list wrong.
     """

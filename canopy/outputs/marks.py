@@ -60,14 +60,13 @@ def draw_sign_letter(draw: ImageDraw.ImageDraw, look: Look, *, centre: tuple[flo
     )  # fmt: skip
 
 
-def draw_plate_text(
-    draw: ImageDraw.ImageDraw, text: str, *, centre: tuple[float, float], size_px: float, ink: Colour = WHITE
-) -> None:
+def draw_plate_text(draw: ImageDraw.ImageDraw, text: str, *, left_middle: tuple[float, float], size_px: float) -> None:
     """Write white text on a dark plate, so that it is read on leaves, foam and metal alike."""
-    x0, y0, x1, y1 = draw.textbbox(centre, text, font=font(size_px), anchor="mm")
-    pad = 0.22 * size_px
-    draw.rounded_rectangle((x0 - pad, y0 - pad, x1 + pad, y1 + pad), radius=pad, fill=(0, 0, 0, 170))
-    draw.text(centre, text, font=font(size_px), fill=ink, anchor="mm")
+    x, y = left_middle
+    # One height of plate for all texts, whatever letters they hold.
+    width, half, pad = font(size_px).getlength(text), 0.52 * size_px, 0.22 * size_px
+    draw.rounded_rectangle((x - pad, y - half, x + width + pad, y + half), radius=pad, fill=(0, 0, 0, 170))
+    draw.text(left_middle, text, font=font(size_px), fill=WHITE, anchor="lm")
 
 
 def pen(picture: Picture) -> tuple[Image.Image, ImageDraw.ImageDraw]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import cv2
@@ -28,17 +29,16 @@ def photo_mask(worked: Worked, *, cover_min: float) -> NDArray[np.uint16]:
     (full height, full width) uint16 ndarray
         0 = background, else n = (row − 1)·columns + col.
     """
-    grid = {
-        "width_px": worked.photo.full_width_px,
-        "height_px": worked.photo.full_height_px,
-        "reduction": worked.photo.reduction,
-    }
-    cover = to_photo_grid(
-        worked.segmentation.cover, worked.rectified, worked.frame, interpolation=cv2.INTER_LINEAR, **grid
+    onto_photo = partial(
+        to_photo_grid,
+        rectified=worked.rectified,
+        frame=worked.frame,
+        width_px=worked.photo.full_width_px,
+        height_px=worked.photo.full_height_px,
+        reduction=worked.photo.reduction,
     )
-    owner = to_photo_grid(
-        worked.segmentation.owner, worked.rectified, worked.frame, interpolation=cv2.INTER_NEAREST, **grid
-    )
+    cover = onto_photo(worked.segmentation.cover, interpolation=cv2.INTER_LINEAR)
+    owner = onto_photo(worked.segmentation.owner, interpolation=cv2.INTER_NEAREST)
     return np.where(cover >= cover_min, owner, 0).astype(np.uint16)
 
 

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from PIL import ImageDraw
 from scipy import ndimage
 
 from canopy.outputs.legend import add_strip
@@ -18,6 +19,7 @@ from canopy.outputs.marks import (
     draw_plate_text,
     draw_sign,
     draw_sign_letter,
+    font,
     pen,
 )
 from canopy.outputs.palette import BLACK, PICKED, WHITE, YELLOW, look_of
@@ -31,11 +33,11 @@ FloatArray = NDArray[np.float64]
 
 # Proportions of the drawing (of the cell, or of the picture's long side); a matter of looks, not of measurement.
 _MARGIN = 0.06
-_SIGN_RADIUS = 0.16
-_SIGN_PLACE = -0.29
-_NAME_PLACE = 0.38
-_NAME_SIZE = 0.19
+_SIGN_RADIUS, _SIGN_RADIUS_LOW, _SIGN_RADIUS_MAX = 0.105, 0.0055, 0.019
+_NAME_SIZE = 0.15
 _NAME_MIN_PX = 13.0
+_NAME_CELL_PX = 90.0
+_LEAF_LINE = 1 / 1000
 _UPSCALE_MAX = 3.0
 _EDGE_STEPS = 8
 
@@ -149,7 +151,7 @@ def _draw_canopy(picture: Picture, worked: Worked, to_picture: _Mapper) -> None:
         found, _ = cv2.findContours(np.pad(mine, 1), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         corner = (place[1].start - 1, place[0].start - 1)
         outlines += [to_picture(worked.rectified.to_mm(line[:, 0].astype(np.float64) + corner)) for line in found]
-    width = max(1, round(max(picture.shape[:2]) / 1300))
+    width = max(1, round(_LEAF_LINE * max(picture.shape[:2])))
     draw_lines(picture, outlines, colour=BLACK, width_px=width + 2, closed=True)
     draw_lines(picture, outlines, colour=YELLOW, width_px=width, closed=True)
 
@@ -172,27 +174,29 @@ def _draw_grid(picture: Picture, cells: pd.DataFrame, layout: Layout, to_picture
 def _draw_signs(
     picture: Picture, cells: pd.DataFrame, layout: Layout, to_picture: _Mapper, *, cell_px: float
 ) -> Picture:
-    """Draw shape and letter of each decision at one corner of its cell and the cell's name opposite."""
-    pitch = np.array([layout.pitch_x_mm, layout.pitch_y_mm])
-    centres_mm = layout.centres_mm()
-    signs = to_picture(centres_mm + _SIGN_PLACE * pitch)
-    names = to_picture(centres_mm + np.array([0.0, _NAME_PLACE]) * pitch)
-    radius = _SIGN_RADIUS * cell_px
+    """Draw shape and letter of each decision at the upper left of its cell, as seen, and the cell's name beside it."""
+    long_side = max(picture.shape[:2])
+    radius = float(np.clip(_SIGN_RADIUS * cell_px, _SIGN_RADIUS_LOW * long_side, _SIGN_RADIUS_MAX * long_side))
+    # Signs whose size is capped still stand in the corner.
+    inset = cell_px / 2 - 1.35 * radius
+    places = [(float(x) - inset, float(y) - inset) for x, y in to_picture(layout.centres_mm())]
     looks = [look_of(decision) for decision in cells["decision"]]
-    for look, centre in zip(looks, signs, strict=True):
-        draw_sign(picture, look, centre=(float(centre[0]), float(centre[1])), radius_px=radius)
+    for look, place in zip(looks, places, strict=True):
+        draw_sign(picture, look, centre=place, radius_px=radius)
     image, draw = pen(picture)
-    for look, centre in zip(looks, signs, strict=True):
-        draw_sign_letter(draw, look, centre=(float(centre[0]), float(centre[1])), radius_px=radius)
-    if _NAME_SIZE * cell_px >= _NAME_MIN_PX:
-        for name, place in zip(cells["cell"], names, strict=True):
-            draw_plate_text(draw, name, centre=(float(place[0]), float(place[1])), size_px=_NAME_SIZE * cell_px)
+    for look, place in zip(looks, places, strict=True):
+        draw_sign_letter(draw, look, centre=place, radius_px=radius)
+    size = _NAME_SIZE / _SIGN_RADIUS * radius
+    if size >= _NAME_MIN_PX and cell_px >= _NAME_CELL_PX:
+        for name, look, (x, y) in zip(cells["cell"], looks, places, strict=True):
+            beside = x + (1.6 * radius if look.decision else -radius)
+            draw_plate_text(draw, name, left_middle=(beside, y), size_px=size)
     else:
         _write_names_at_rim(draw, layout, to_picture, cell_px=cell_px)
     return np.array(image, dtype=np.uint8)
 
 
-def _write_names_at_rim(draw: object, layout: Layout, to_picture: _Mapper, *, cell_px: float) -> None:
+def _write_names_at_rim(draw: ImageDraw.ImageDraw, layout: Layout, to_picture: _Mapper, *, cell_px: float) -> None:
     """Where cells are too small for names: row letters and column numbers along the rim."""
     centres = layout.centres_mm().reshape(layout.rows, layout.columns, 2)
     size = max(_NAME_MIN_PX, 0.4 * cell_px)
@@ -203,7 +207,8 @@ def _write_names_at_rim(draw: object, layout: Layout, to_picture: _Mapper, *, ce
     ):
         reach = np.array([layout.pitch_x_mm / 2 + out_mm, layout.pitch_y_mm / 2 + out_mm]) * np.array(away)
         for name, place in zip(names, to_picture(places + reach), strict=True):
-            draw_plate_text(draw, name, centre=(float(place[0]), float(place[1])), size_px=size)  # type: ignore[arg-type]
+            half = font(size).getlength(name) / 2
+            draw_plate_text(draw, name, left_middle=(float(place[0]) - half, float(place[1])), size_px=size)
 
 
 def cell_corners_mm(layout: Layout, *, share: float = 1.0) -> FloatArray:

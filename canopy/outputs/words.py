@@ -32,7 +32,7 @@ def cell_facts(cell: Mapping[Any, Any], *, clearance_mm: float | None) -> str:
     """Area with its range, width, room to the neighbour, weight: what a hand wants to know of one plant."""
     parts = []
     if _given(cell["area_mm2"]) and cell["state"] == "planted":
-        parts.append(f"leaf area {area_text(cell['area_mm2'])}")
+        parts.append(f"Leaf area {area_text(cell['area_mm2'])}")
         if _given(cell["area_low_mm2"]) and _given(cell["area_high_mm2"]):
             parts[-1] += f" ({area_text(cell['area_low_mm2'])} to {area_text(cell['area_high_mm2'])})"
     if _given(cell["diameter_mm"]):
@@ -64,8 +64,7 @@ def tray_facts(tray: pd.Series[Any]) -> list[tuple[str, str]]:
     if _given(tray["pattern"]):
         facts.append(("Pattern", str(tray["pattern"])))
     if _given(tray["quality"]):
-        reason = f": {tray['quality_reason']}" if _given(tray["quality_reason"]) else ""
-        facts.append(("Photo", f"{tray['quality']}{reason}"))
+        facts.append(("Photo", str(tray["quality"])))
     return facts
 
 
