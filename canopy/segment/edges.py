@@ -69,9 +69,10 @@ def _refined_tile(
     cover = _decided_away_from_edges(cover, settings.edge_zone_px)
     inner = tuple(slice(t.start - w.start, t.stop - w.start) for t, w in zip(tile, wide, strict=True))
     cover, network_doubt = cover[inner], network_doubt[inner]
-    edge_doubt = cv2.multiply(cover, 1 - cover, scale=4 * settings.edge_doubt)
-    doubt = cv2.magnitude(edge_doubt, network_doubt)
-    return cover, np.asarray(doubt, dtype=np.float32)
+    # Not cv2.magnitude: its last bit depends on where in memory the arrays lie, and the same photo must give the same.
+    edge_doubt = cover * (1 - cover) * np.float32(4 * settings.edge_doubt)
+    doubt: FloatImage = np.sqrt(edge_doubt * edge_doubt + network_doubt * network_doubt)
+    return cover, doubt
 
 
 def _plain_tile(mixture: Mixture, tile: Tile, *, shape: tuple[int, ...]) -> tuple[FloatImage, FloatImage] | None:
@@ -85,8 +86,8 @@ def _plain_tile(mixture: Mixture, tile: Tile, *, shape: tuple[int, ...]) -> tupl
     if (canopy.any() and not whole) or mixture.say[rows, cols, 1].any():
         return None
     probability = cv2.split(_enlarged(mixture.say, shape, tile))[0]
-    doubt = cv2.sqrt(probability * (1 - probability))
-    return np.full(doubt.shape, whole, dtype=np.float32), np.asarray(doubt, dtype=np.float32)
+    doubt: FloatImage = np.sqrt(probability * (1 - probability))
+    return np.full(doubt.shape, whole, dtype=np.float32), doubt
 
 
 def _grown(tile: Tile, halo: int, shape: tuple[int, ...]) -> Tile:
@@ -114,7 +115,7 @@ def _mixed(mixture: Mixture, tile: Tile, *, rgb: NDArray[np.uint8]) -> tuple[Flo
     share *= trust
     share += probability
     np.subtract(1, trust, out=trust)
-    trust *= cv2.sqrt(probability * (1 - probability))
+    trust *= np.sqrt(probability * (1 - probability))
     return share, trust
 
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -79,10 +78,12 @@ def colour_features(rgb: NDArray[np.uint8]) -> FloatImage:
 
     Excess green 2g − r − b: Woebbecke et al. 1995; excess red 1.4r − g: Meyer & Neto 2008.
     """
+    from skimage.color import rgb2lab  # needed for learning only
+
     values = rgb.astype(np.float32) / 255
     share = values / np.maximum(values.sum(axis=1, keepdims=True), np.float32(1e-3))
     r, g, b = share.T
-    lab = cv2.cvtColor(np.ascontiguousarray(values[None]), cv2.COLOR_RGB2Lab)[0]
+    lab = rgb2lab(values)
     chroma = np.hypot(lab[:, 1], lab[:, 2])
     return np.column_stack([2 * g - r - b, 1.4 * r - g, lab, chroma, np.arctan2(lab[:, 2], lab[:, 1])])
 

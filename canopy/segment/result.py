@@ -21,7 +21,7 @@ class Segmentation:
     doubt : (M, N) float32 ndarray
         Standard uncertainty of `cover` per pixel, 0..0.5 (edge position and doubtful classification).
     contact : (cells,) float ndarray
-        Share of each plant's outline that touches a neighbour's canopy, 0..1.
+        Share of each plant's outline that touches a neighbour's canopy, 0..1; NaN for cells without a plant.
     agreement : float
         Dice of the network's mask and the plain second opinion's, 0..1; 1 when both are empty.
     """

@@ -1,0 +1,132 @@
+"""Areas of discs drawn exactly (supersampled), with the network's outline blurred or moved: no bias may remain."""
+
+import cv2
+import numpy as np
+import pytest
+
+from canopy.segment.edges import refine_edges
+from canopy.segment.feed import make_feed
+from canopy.settings.segment import SegmentSettings
+from canopy.tray.rectify import Rectified
+
+MM = 0.25
+SETTINGS = SegmentSettings(feed_min_megapixels=0.01)
+LEAF = np.array([90.0, 150.0, 60.0])
+GROUNDS = {"black": (30, 28, 25), "white": (225, 225, 220), "brown": (110, 90, 70)}
+SUPERSAMPLING = 8
+
+
+def discs(diameter_px, *, rng, shape=(420, 520)):
+    """Exact cover of a lattice of discs at random sub-pixel places."""
+    cover = np.zeros(shape, np.float32)
+    step = max(30, 2 * diameter_px)
+    fine = (np.arange(step * SUPERSAMPLING) + 0.5) / SUPERSAMPLING - 0.5
+    for top in range(0, shape[0] - step + 1, step):
+        for left in range(0, shape[1] - step + 1, step):
+            y, x = step / 2 + rng.uniform(-1, 1, 2)
+            disc = ((fine[:, None] - y) ** 2 + (fine - x) ** 2 < diameter_px**2 / 4).astype(np.float32)
+            cover[top : top + step, left : left + step] = cv2.resize(disc, (step, step), interpolation=cv2.INTER_AREA)
+    return cover
+
+
+def grown(cover, by_px):
+    """The same discs with their outline moved outwards by so many pixels."""
+    inside = cv2.distanceTransform((cover > 0.5).astype(np.uint8), cv2.DIST_L2, 5)
+    outside = cv2.distanceTransform((cover <= 0.5).astype(np.uint8), cv2.DIST_L2, 5)
+    depth = np.where(inside > 0, inside - 0.5, 0.5 - outside)
+    return np.clip(depth + by_px + 0.5, 0, 1).astype(np.float32)
+
+
+def refined(cover, *, ground, seen=None, blur_px=2.0, texture=0.0, lens_px=0.7, noise=2.0, seed=0):
+    """Cover found again from a picture of `cover` and a network that saw `seen`, blurred."""
+    rng = np.random.default_rng(seed)
+    picture = cover[..., None] * LEAF + (1 - cover[..., None]) * np.asarray(ground, float)
+    grain = rng.normal(0, 1, cover.shape) * (texture * (1 - cover) + 0.3 * texture * cover)
+    picture = cv2.GaussianBlur(picture + grain[..., None], (0, 0), lens_px) if lens_px else picture
+    picture = picture + rng.normal(0, noise, picture.shape)
+    rgb = np.clip(np.rint(picture), 0, 255).astype(np.uint8)
+    rectified = Rectified(rgb, np.ones(cover.shape, bool), MM, 0.0, 0.0)
+    feed = make_feed(rectified, stage="seedling", settings=SETTINGS)
+    probability = cv2.GaussianBlur(cover if seen is None else seen, (0, 0), blur_px)
+    probability = cv2.resize(probability, feed.rgb.shape[1::-1], interpolation=cv2.INTER_AREA)
+    return refine_edges(probability, feed=feed, rgb=rgb, settings=SETTINGS)
+
+
+def bias(found, cover):
+    return float(found.sum() / cover.sum() - 1)
+
+
+@pytest.mark.parametrize("ground", GROUNDS)
+@pytest.mark.parametrize(("diameter_px", "most"), [(8, 0.03), (20, 0.005), (40, 0.005), (120, 0.005)])
+def test_disc_areas_have_no_bias_on_contrasting_ground(ground, diameter_px, most):
+    # 0.5 % of a 20-pixel disc is an edge 0.025 pixels off; the smallest have no pure middle to learn the leaf from.
+    cover = discs(diameter_px, rng=np.random.default_rng(diameter_px))
+    found, _ = refined(cover, ground=GROUNDS[ground])
+    assert abs(bias(found, cover)) < most
+
+
+@pytest.mark.parametrize("ground", GROUNDS)
+@pytest.mark.parametrize(("diameter_px", "most"), [(20, 0.005), (40, 0.005), (120, 0.005)])
+def test_disc_areas_have_no_bias_on_noisy_ground(ground, diameter_px, most):
+    # Grain of 20 code values before the lens's blur: gravel or perlite in the sun.
+    cover = discs(diameter_px, rng=np.random.default_rng(diameter_px))
+    found, _ = refined(cover, ground=GROUNDS[ground], texture=20)
+    assert abs(bias(found, cover)) < most
+
+
+@pytest.mark.parametrize("moved_px", [-1.5, 1.5])
+def test_a_network_outline_too_wide_or_too_narrow_is_put_right(moved_px):
+    cover = discs(30, rng=np.random.default_rng(5))
+    seen = grown(cover, moved_px)
+    assert abs(bias(seen, cover)) > 0.15  # what is to be put right: about 4 · 1.5 / 30
+    found, _ = refined(cover, ground=GROUNDS["brown"], seen=seen, blur_px=1.0)
+    assert abs(bias(found, cover)) < 0.005
+
+
+def test_each_pixel_is_near_its_true_cover():
+    cover = discs(40, rng=np.random.default_rng(7))
+    found, _ = refined(cover, ground=GROUNDS["black"], lens_px=0, noise=1)
+    assert found.dtype == np.float32
+    # Noise of 1 code value on a contrast of 140 is 0.01; mean colours of leaf and ground add as much.
+    assert np.abs(found - cover).max() < 0.06
+
+
+def test_ground_of_the_leafs_own_colour_leaves_the_networks_outline():
+    cover = discs(40, rng=np.random.default_rng(3))
+    found, doubt = refined(cover, ground=LEAF, noise=1)
+    # The network's blurred outline shrinks a disc of radius r by about σ²/2r = 0.1 px of 20: 1 % of its area.
+    assert abs(bias(found, cover)) < 0.02
+    clear, clear_doubt = refined(cover, ground=GROUNDS["black"], noise=1)
+    assert doubt.sum() > 1.5 * clear_doubt.sum()
+    assert abs(bias(clear, cover)) < 0.005
+
+
+def test_far_from_edges_pixels_are_whole_or_bare_whatever_the_noise():
+    cover = discs(120, rng=np.random.default_rng(3))
+    found, doubt = refined(cover, ground=GROUNDS["brown"], texture=25)
+    far = cv2.erode((cover == 1).astype(np.uint8), np.ones((21, 21))) > 0
+    bare = cv2.erode((cover == 0).astype(np.uint8), np.ones((21, 21))) > 0
+    assert (found[far] == 1).all()
+    assert (found[bare] == 0).all()
+    assert doubt[far | bare].max() < 0.05
+    assert doubt.min() >= 0
+    assert doubt.max() <= 0.5
+
+
+def test_tiles_meet_without_a_seam(monkeypatch):
+    cover = discs(60, rng=np.random.default_rng(2))
+    whole = refined(cover, ground=GROUNDS["white"], texture=10)
+    monkeypatch.setattr("canopy.segment.edges._TILE", 64)
+    tiled = refined(cover, ground=GROUNDS["white"], texture=10)
+    for one, other in zip(whole, tiled, strict=True):
+        # The enlargement rounds places to 1/32 pixel of the small grid at different tile origins.
+        assert np.abs(one - other).max() < 0.1
+        assert one.sum() == pytest.approx(other.sum(), rel=1e-3)
+
+
+def test_bare_and_full_pictures():
+    for level in (0.0, 1.0):
+        cover = np.full((90, 130), level, np.float32)
+        found, doubt = refined(cover, ground=GROUNDS["black"])
+        np.testing.assert_array_equal(found, cover)
+        assert doubt.max() < 0.01

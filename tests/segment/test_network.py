@@ -1,0 +1,92 @@
+from concurrent.futures import ThreadPoolExecutor
+
+import cv2
+import numpy as np
+import pytest
+
+from canopy.segment.feed import Feed
+from canopy.segment.network import _shuffled, canopy_probability
+
+from .drawn import draw_rosettes, layout, painted
+
+MM = 0.5
+
+
+def feed_of(rgb):
+    """A feed of a picture that has its brightness already."""
+    return Feed(rgb, rgb, np.ones(rgb.shape[:2], bool), 1.0, MM)
+
+
+def noise(rows, cols, seed=0):
+    small = np.random.default_rng(seed).integers(0, 255, (rows // 8 + 1, cols // 8 + 1, 3), dtype=np.uint8)
+    return cv2.resize(small, (cols, rows), interpolation=cv2.INTER_LINEAR)
+
+
+@pytest.mark.parametrize("shape", [(64, 96), (61, 99), (1, 1), (33, 200)])
+def test_probability_has_the_pictures_shape_whatever_it_is(shape):
+    probability = canopy_probability(feed_of(noise(*shape)[: shape[0], : shape[1]]))
+    assert probability.shape == shape
+    assert probability.dtype == np.float32
+    assert probability.min() >= 0
+    assert probability.max() <= 1
+
+
+def test_pixel_shuffle_follows_its_definition():
+    # Shi et al. 2016, eq. 4: channel c of a 2 × 2 block goes to row c // 2, column c mod 2.
+    out = np.arange(4 * 2 * 3, dtype=np.float32).reshape(1, 4, 2, 3)
+    shuffled = _shuffled(out)
+    assert shuffled.shape == (4, 6)
+    for channel in range(4):
+        np.testing.assert_array_equal(shuffled[channel // 2 :: 2, channel % 2 :: 2], out[0, channel])
+
+
+def test_network_without_shuffle_passes_through():
+    out = np.arange(6, dtype=np.float32).reshape(1, 1, 2, 3)
+    np.testing.assert_array_equal(_shuffled(out), out[0, 0])
+
+
+def test_nothing_is_canopy_where_the_photo_does_not_reach():
+    rgb = noise(64, 96)
+    valid = np.ones((64, 96), bool)
+    valid[:, :40] = False
+    assert not canopy_probability(Feed(rgb, rgb, valid, 1.0, MM))[:, :40].any()
+
+
+def test_two_scales_average_the_logits_of_both():
+    rgb = noise(64, 96)
+    half = cv2.resize(rgb, (48, 32), interpolation=cv2.INTER_AREA)
+    both = canopy_probability(feed_of(rgb), two_scale=True)
+    fine, coarse = canopy_probability(feed_of(rgb)), canopy_probability(feed_of(half))
+
+    def logit(p):
+        return np.log(p.astype(np.float64)) - np.log1p(-p.astype(np.float64))
+
+    inner = (fine > 0.02) & (fine < 0.98) & (both > 0.02) & (both < 0.98)  # where float32 keeps the logit
+    inner &= (cv2.erode(coarse, np.ones((3, 3))) > 0.02).repeat(2, 0).repeat(2, 1)
+    inner &= (cv2.dilate(coarse, np.ones((3, 3))) < 0.98).repeat(2, 0).repeat(2, 1)
+    expected = (logit(fine) + cv2.resize(logit(coarse), (96, 64), interpolation=cv2.INTER_LINEAR)) / 2
+    assert inner.any()
+    # Nothing but float32 rounding near p = 0.98 stands between both ways to compute it.
+    np.testing.assert_allclose(logit(both)[inner], expected[inner], atol=1e-3)
+
+
+def test_threads_do_not_disturb_each_other():
+    pictures = [noise(64 + 32 * (k % 3), 96, seed=k) for k in range(12)]
+    alone = [canopy_probability(feed_of(picture)) for picture in pictures]
+    with ThreadPoolExecutor(4) as pool:
+        together = list(pool.map(lambda picture: canopy_probability(feed_of(picture)), pictures))
+    for one, other in zip(alone, together, strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
+def test_green_rosettes_on_dark_ground_are_seen():
+    # A clear case for any weights worth shipping: textured green rosettes of 24 mm on near-black medium.
+    from .drawn import blank
+
+    rng = np.random.default_rng(1)
+    tray = layout(3, 5)
+    picture = blank(tray, mm_per_px=MM)
+    truth = draw_rosettes(tray, picture, radii_mm=[12.0] * 15, rng=rng) > 0
+    rgb = painted(picture, truth.astype(int), rng=rng).rgb
+    seen = canopy_probability(feed_of(rgb)) > 0.5
+    assert 2 * (seen & truth).sum() / (seen.sum() + truth.sum()) > 0.8
