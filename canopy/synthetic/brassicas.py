@@ -50,7 +50,7 @@ _ROCKET_BLADE = Blade(
     ruffle=0.06,
 )
 _PAK_CHOI_BLADE = Blade(
-    aspect=0.82, widest=0.55, base_power=0.5, tip_power=0.48, petiole=0.4, petiole_width=0.12, ruffle=0.03
+    aspect=0.82, widest=0.55, base_power=0.5, tip_power=0.48, petiole=0.4, petiole_width=0.105, ruffle=0.03
 )
 
 _BRASSICA = Surface(

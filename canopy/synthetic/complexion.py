@@ -56,7 +56,7 @@ def complexion(surface: Surface, rng: np.random.Generator) -> Complexion:
         yellow=blend((0.27, 0.27, 0.03), (0.45, 0.43, 0.17), pale),
         brown=blend((0.20, 0.11, 0.04), (0.035, 0.024, 0.014), char),
         straw=blend((0.36, 0.26, 0.12), (0.07, 0.045, 0.022), char * char),
-        variegated=0.15 + 0.3 * white if rare > 0.985 else 0.0,
+        variegated=0.15 + 0.3 * white if rare > 0.995 else 0.0,
         shine=math.exp(0.25 * shine),
     )
 
@@ -85,7 +85,7 @@ def leaf_look(
         blade=green,
         glow=blend(green, _times(surface.young, own * 1.25), 0.75),
         vein=blend(green, surface.vein, 0.8),
-        stalk=surface.stalk,
+        stalk=blend(blend(surface.stalk, green, 0.45), surface.stalk, ripe),
         pigment=_times(surface.pigment, own),
         under=blend(green, (0.20, 0.26, 0.15), 0.5),
         petiole=blade.petiole,

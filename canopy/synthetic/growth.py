@@ -12,7 +12,9 @@ from canopy.synthetic.habit import Habit
 GOLDEN_ANGLE_RAD = math.pi * (3.0 - math.sqrt(5.0))  # 137.5 degrees, the usual divergence of spiral leaves
 
 _STEEPNESS = 7.0  # the logistic runs from 3 to 97 % over the expansion time: ln(0.97/0.03) twice
-_TRUE_LEAF_DELAY_DAYS = 3.0
+_TRUE_LEAF_DELAY_DAYS = 2.0
+_FIRST_LEAF_PACE = 0.6  # expansion time of the first true leaf over that of full-sized ones
+_COTYLEDON_DAYS = 7.0
 _STEEPEST = 0.9  # rise over run drawn at most: steeper leaves lift their base instead
 _HANGS_AT_MOST = 0.75
 
@@ -26,6 +28,7 @@ class Node:
     part : `cotyledon` or `leaf`.
     number : 0, 1 for cotyledons, then 2, 3, … for leaves; seeds the leaf's own randomness.
     azimuth_rad, birth_das, full_mm : direction, day it shows, full length with stalk.
+    days : time it takes to nearly full size.
     level : internodes between the cotyledons and this leaf.
     """
 
@@ -34,6 +37,7 @@ class Node:
     azimuth_rad: float
     birth_das: float
     full_mm: float
+    days: float
     level: int
 
 
@@ -66,7 +70,7 @@ def nodes(habit: Habit, *, azimuth_rad: float, delay_days: float, rng: np.random
         for k in range(2):
             length = habit.cotyledon_mm * math.exp(0.06 * size[k])
             angle = azimuth_rad + k * math.pi + 0.12 * turn[k]
-            found.append(Node("cotyledon", k, angle, emergence + 0.15 * abs(pace[k]), length, 0))
+            found.append(Node("cotyledon", k, angle, emergence + 0.15 * abs(pace[k]), length, _COTYLEDON_DAYS, 0))
     jitter = zip(turn[2:], pace[2:], size[2:], strict=True)
     return found + [_leaf_node(habit, i, azimuth_rad, emergence, own) for i, own in enumerate(jitter)]
 
@@ -92,4 +96,7 @@ def _leaf_node(habit: Habit, i: int, azimuth_rad: float, emergence: float, jitte
     climb = min(habit.first_share + (1.0 - habit.first_share) * level / max(habit.climb, 1.0), 1.0)
     born = emergence + (0.0 if habit.arrangement == "grass" else _TRUE_LEAF_DELAY_DAYS)
     born += habit.leaf_every_days * (level + 0.18 * pace)
-    return Node("leaf", i + 2, angle, born, habit.leaf_mm * climb * math.exp(0.07 * size), level)
+    days = habit.expansion_days * (
+        _FIRST_LEAF_PACE + (1.0 - _FIRST_LEAF_PACE) * min(level / max(habit.climb, 1.0), 1.0)
+    )
+    return Node("leaf", i + 2, angle, born, habit.leaf_mm * climb * math.exp(0.07 * size), days, level)

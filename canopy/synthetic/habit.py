@@ -67,11 +67,11 @@ class Habit:
     arrangement: Literal["spiral", "opposite", "shoot", "grass"] = "spiral"
     leaf_mm: float = 120.0
     cotyledon_mm: float = 14.0
-    first_share: float = 0.35
-    climb: float = 5.0
+    first_share: float = 0.3
+    climb: float = 9.0
     emergence_das: float = 3.5
-    leaf_every_days: float = 1.8
-    expansion_days: float = 18.0
+    leaf_every_days: float = 1.4
+    expansion_days: float = 24.0
     leaves: int = 24
     young_deg: float = 55.0
     old_deg: float = 12.0

@@ -127,7 +127,8 @@ def _ribs(
 ) -> _Ribs:
     """Midrib and side veins: how much of each point they cover, and the relief between them."""
     away = np.abs(across_mm)
-    rib_mm = look.midrib_mm * np.clip(1.0 - blade, 0.0, 1.4) * np.clip(1.0 - 0.3 * blade, 0.4, 2.0)
+    taper = np.clip(1.0 - blade, 0.0, 1.2)
+    rib_mm = look.midrib_mm * taper * (0.25 + 0.75 * taper)
     midrib = np.clip((rib_mm - away) * (1.0 / max(px_mm, 0.35 * look.midrib_mm)) + 0.5, 0.0, 1.0)
     midrib *= np.minimum(rib_mm * (2.0 / px_mm), 1.0)
     # stalk and midrib are round: their sides slope away

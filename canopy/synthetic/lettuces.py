@@ -40,52 +40,52 @@ _RED_LETTUCE = Surface(blister=0.2, pigment_share=(0.45, 0.95), pigment=(0.060, 
 LETTUCES = (
     Cultivar(
         "butterhead",
-        Habit(leaf_mm=125, young_deg=60, old_deg=14, cup=0.15, frill=0.03, leaves=44, leaf_every_days=1.0),
+        Habit(leaf_mm=148, young_deg=60, old_deg=14, cup=0.15, frill=0.03, leaves=44, leaf_every_days=1.0),
         _BUTTERHEAD_BLADE,
         _LETTUCE_COTYLEDON,
         _GREEN_LETTUCE,
-        gram_per_cm2=0.045,
+        gram_per_cm2=0.07,
     ),
     Cultivar(
         "butterhead_pale",
-        Habit(leaf_mm=115, young_deg=62, old_deg=16, cup=0.17, frill=0.035, leaves=40, leaf_every_days=1.05),
+        Habit(leaf_mm=136, young_deg=62, old_deg=16, cup=0.17, frill=0.035, leaves=40, leaf_every_days=1.05),
         _BUTTERHEAD_BLADE,
         _LETTUCE_COTYLEDON,
         Surface(young=(0.26, 0.36, 0.07), mature=(0.15, 0.25, 0.04), vein=(0.34, 0.42, 0.18), blister=0.28),
-        gram_per_cm2=0.045,
+        gram_per_cm2=0.07,
     ),
     Cultivar(
         "cos",
-        Habit(leaf_mm=165, young_deg=72, old_deg=32, cup=0.14, frill=0.02, droop=0.15, leaves=36, leaf_every_days=1.1),
+        Habit(leaf_mm=195, young_deg=72, old_deg=32, cup=0.14, frill=0.02, droop=0.15, leaves=36, leaf_every_days=1.1),
         _COS_BLADE,
         _LETTUCE_COTYLEDON,
         Surface(young=(0.12, 0.21, 0.04), mature=(0.04, 0.10, 0.018), blister=0.2, midrib=1.2, vein_contrast=0.5),
-        gram_per_cm2=0.042,
+        gram_per_cm2=0.065,
     ),
     Cultivar(
         "cos_red",
-        Habit(leaf_mm=145, young_deg=70, old_deg=28, cup=0.12, frill=0.02, droop=0.15, leaves=34, leaf_every_days=1.15),
+        Habit(leaf_mm=171, young_deg=70, old_deg=28, cup=0.12, frill=0.02, droop=0.15, leaves=34, leaf_every_days=1.15),
         _COS_BLADE,
         _LETTUCE_COTYLEDON,
         Surface(
             mature=(0.045, 0.09, 0.02), blister=0.15, pigment_share=(0.35, 0.75), pigment_tip=0.7, midrib=1.2, gloss=0.4
         ),
-        gram_per_cm2=0.042,
+        gram_per_cm2=0.065,
     ),
     Cultivar(
         "red_leaf",
         Habit(
-            leaf_mm=130, young_deg=58, old_deg=18, cup=0.1, frill=0.05, frill_waves=5, leaves=34, leaf_every_days=1.2
+            leaf_mm=153, young_deg=58, old_deg=18, cup=0.1, frill=0.05, frill_waves=5, leaves=34, leaf_every_days=1.2
         ),
         _LOOSE_BLADE,
         _LETTUCE_COTYLEDON,
         _RED_LETTUCE,
-        gram_per_cm2=0.038,
+        gram_per_cm2=0.055,
     ),
     Cultivar(
         "red_leaf_dark",
         Habit(
-            leaf_mm=120, young_deg=58, old_deg=20, cup=0.1, frill=0.05, frill_waves=5, leaves=34, leaf_every_days=1.2
+            leaf_mm=142, young_deg=58, old_deg=20, cup=0.1, frill=0.05, frill_waves=5, leaves=34, leaf_every_days=1.2
         ),
         _LOOSE_BLADE,
         _LETTUCE_COTYLEDON,
@@ -102,29 +102,29 @@ LETTUCES = (
             gloss=0.55,
             bloom=0.0,
         ),
-        gram_per_cm2=0.038,
+        gram_per_cm2=0.055,
     ),
     Cultivar(
         "green_leaf",
         Habit(
-            leaf_mm=135, young_deg=58, old_deg=22, cup=0.1, frill=0.06, frill_waves=6, leaves=34, leaf_every_days=1.15
+            leaf_mm=159, young_deg=58, old_deg=22, cup=0.1, frill=0.06, frill_waves=6, leaves=34, leaf_every_days=1.15
         ),
         _LOOSE_BLADE,
         _LETTUCE_COTYLEDON,
         Surface(young=(0.2, 0.31, 0.055), mature=(0.105, 0.205, 0.03), blister=0.26),
-        gram_per_cm2=0.038,
+        gram_per_cm2=0.055,
     ),
     Cultivar(
         "oak_leaf",
-        Habit(leaf_mm=120, young_deg=55, old_deg=18, cup=0.08, frill=0.03, leaves=36, leaf_every_days=1.1),
+        Habit(leaf_mm=142, young_deg=55, old_deg=18, cup=0.08, frill=0.03, leaves=36, leaf_every_days=1.1),
         _OAK_BLADE,
         _LETTUCE_COTYLEDON,
         Surface(young=(0.17, 0.28, 0.05), mature=(0.08, 0.17, 0.028), blister=0.12),
-        gram_per_cm2=0.036,
+        gram_per_cm2=0.05,
     ),
     Cultivar(
         "oak_leaf_red",
-        Habit(leaf_mm=115, young_deg=55, old_deg=18, cup=0.08, frill=0.03, leaves=36, leaf_every_days=1.1),
+        Habit(leaf_mm=136, young_deg=55, old_deg=18, cup=0.08, frill=0.03, leaves=36, leaf_every_days=1.1),
         _OAK_BLADE,
         _LETTUCE_COTYLEDON,
         Surface(
@@ -134,6 +134,6 @@ LETTUCES = (
             pigment=(0.04, 0.011, 0.016),
             spread=0.14,
         ),
-        gram_per_cm2=0.036,
+        gram_per_cm2=0.05,
     ),
 )

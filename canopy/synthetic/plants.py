@@ -179,7 +179,7 @@ def _grow_leaf(
     """One leaf and its true area in mm²; None while it is too small to see."""
     habit, stress = day.cultivar.habit, day.stress
     age = day.das - node.birth_das
-    ripe = size_share(age, habit.expansion_days) if node.part == "leaf" else size_share(age + 1.5, 7.0) * (age > 0.0)
+    ripe = size_share(age, node.days) if node.part == "leaf" else size_share(age + 1.5, node.days) * (age > 0.0)
     length = node.full_mm * day.vigour * size * ripe * (0.7 if stress.dead else 1.0 - 0.2 * stress.wilting)
     if length < _SMALLEST_LEAF_MM:
         return None
