@@ -1,0 +1,83 @@
+"""What light a photo was taken in: white, purple grow light, coloured, too dark; and what is clipped."""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from canopy.settings import PhotoSettings
+
+
+def clipped_share(rgb: NDArray[np.uint8], mask: NDArray[np.bool_] | None = None, *, settings: PhotoSettings) -> float:
+    """Share of pixels, 0..1, that have lost their colour: a channel at the top, or all channels at the bottom.
+
+    Parameters
+    ----------
+    rgb : (M, N, 3) uint8 ndarray
+        sRGB code values.
+    mask : (M, N) bool ndarray, optional
+        Pixels to look at, such as those of the plants; all without it. 0 when it is empty.
+    settings : PhotoSettings
+        `clipped_code` and `black_code`.
+    """
+    pixels = rgb[mask] if mask is not None else _sample(rgb, settings)
+    if not len(pixels):
+        return 0.0
+    lost = (pixels >= settings.clipped_code).any(axis=1) | (pixels <= settings.black_code).all(axis=1)
+    return float(lost.mean())
+
+
+def light_kind(rgb: NDArray[np.uint8], *, settings: PhotoSettings) -> str:
+    """Name the light: `white`, `purple`, `coloured` or `dark`.
+
+    - `dark`: 90 % of the pixels are below `dark_code`.
+    - `purple`: even the greenest tenth of the bright pixels has a low G/(R + B) (a grey thing in white light has 0.5,
+      leaves more): red and blue lamps give no green for anything to reflect.
+    - `coloured`: enough bright pixels are close to grey, and their median colour is not grey.
+
+    Parameters
+    ----------
+    rgb : (M, N, 3) uint8 ndarray
+        sRGB code values.
+    settings : PhotoSettings
+    """
+    pixels = _sample(rgb, settings).astype(np.float32)
+    total = pixels.sum(axis=1)
+    if float(np.quantile(total, 0.9)) / 3 < settings.dark_code:
+        return "dark"
+    if green_ratio(rgb, settings=settings) < settings.purple_green_ratio:
+        return "purple"
+    chroma = cast_chroma(rgb, settings=settings)
+    return "coloured" if chroma is not None and chroma > settings.cast_chroma else "white"
+
+
+def green_ratio(rgb: NDArray[np.uint8], *, settings: PhotoSettings) -> float:
+    """G/(R + B) that nine tenths of the bright pixels stay below; 0.5 for grey, infinite for pure green."""
+    bright = _bright(rgb, settings).astype(np.float64)
+    other = np.maximum(bright[:, 0] + bright[:, 2], 1e-9)
+    return float(np.quantile(bright[:, 1] / other, settings.purple_quantile))
+
+
+def cast_chroma(rgb: NDArray[np.uint8], *, settings: PhotoSettings) -> float | None:
+    """CIELAB chroma (D65) of the median near-neutral bright pixel; None when hardly any pixel is near neutral."""
+    bright = _bright(rgb, settings)
+    lab = np.asarray(cv2.cvtColor((bright.astype(np.float32) / 255)[None], cv2.COLOR_RGB2LAB))[0]
+    neutral = np.hypot(lab[:, 1], lab[:, 2]) < settings.neutral_chroma
+    if neutral.mean() < settings.neutral_share:
+        return None
+    return math.hypot(float(np.median(lab[neutral, 1])), float(np.median(lab[neutral, 2])))
+
+
+def _sample(rgb: NDArray[np.uint8], settings: PhotoSettings) -> NDArray[np.uint8]:
+    """An even sample of the pixels, (n, 3)."""
+    step = max(1, int(math.sqrt(rgb.shape[0] * rgb.shape[1] / settings.light_sample_px)))
+    return rgb[::step, ::step].reshape(-1, 3)
+
+
+def _bright(rgb: NDArray[np.uint8], settings: PhotoSettings) -> NDArray[np.uint8]:
+    pixels = _sample(rgb, settings)
+    total = pixels.sum(axis=1, dtype=np.int32)
+    return np.asarray(pixels[total >= np.quantile(total, 1 - settings.bright_share)], np.uint8)

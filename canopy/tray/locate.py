@@ -1,0 +1,172 @@
+"""Where the tray is: by given corners, by its markers, or, only when told so, by the picture's border."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+
+from canopy.errors import TrayNotFound
+from canopy.photo.image import Photo
+from canopy.records import Layout, TrayRecord
+from canopy.settings import TraySettings
+from canopy.tray.checks import require_plausible
+from canopy.tray.corners import border_corners_px, given_corners_px
+from canopy.tray.fit import PlaneFit, fit_homography, fit_markers
+from canopy.tray.frame import Frame
+from canopy.tray.markers import IDS, SeenMarker, find_markers, marker_places_mm
+from canopy.tray.pose import complete_frame
+
+
+def locate_tray(photo: Photo, record: TrayRecord, *, settings: TraySettings) -> Frame:
+    """Find the mapping between a tray's millimetres and a photo's pixels.
+
+    Given corners come first, then the printed markers (unless the record says there are none), then the picture's own
+    border if the record says that this is the outline. Nothing is ever guessed.
+
+    Parameters
+    ----------
+    photo : Photo
+    record : TrayRecord
+    settings : TraySettings
+
+    Raises
+    ------
+    TrayNotFound
+        `tray_not_found`, or `doubtful_fit` when what was found cannot be right; the message names the mend.
+    """
+    if record.corners_px is not None:
+        return _by_corners(photo, record, settings)
+    seen: list[SeenMarker] = []
+    if record.has_markers is not False:
+        seen = find_markers(photo.rgb, settings=settings)
+        if len({marker.id for marker in seen}) >= len(IDS) - 1:
+            return _by_markers(seen, photo, record, settings)
+    if record.whole_picture and record.has_markers is not True:
+        return _by_border(photo, record, settings)
+    raise TrayNotFound("tray_not_found", f"{photo.name}: {_what_is_missing(seen, record)}")
+
+
+def _by_corners(photo: Photo, record: TrayRecord, settings: TraySettings) -> Frame:
+    assert record.corners_px is not None
+    corners_px = given_corners_px(record.corners_px, photo)
+    frame = complete_frame(
+        fit_homography(record.layout.outline_mm, corners_px),
+        photo=photo,
+        layout=record.layout,
+        settings=settings,
+        located_by="corners",
+        camera_height_mm=record.camera_height_mm,
+    )
+    return require_plausible(frame, record.layout, name=photo.name, settings=settings)
+
+
+def _by_border(photo: Photo, record: TrayRecord, settings: TraySettings) -> Frame:
+    """A picture that was cut to the tray is no longer a camera's view: no tilt, and its focal length says nothing."""
+    layout = record.layout
+    corners_px = border_corners_px(photo, layout, max_aspect_ratio=settings.picture_aspect)
+    frame = complete_frame(
+        fit_homography(layout.outline_mm, corners_px),
+        photo=replace(photo, focal_length_px=None),
+        layout=layout,
+        settings=settings,
+        located_by="whole picture",
+    )
+    height = record.camera_height_mm
+    camera = None if height is None else (layout.outline_width_mm / 2, layout.outline_height_mm / 2, height)
+    frame = replace(frame, tilt_deg=0.0, camera_mm=camera, focal_source="")
+    return require_plausible(frame, layout, name=photo.name, settings=settings)
+
+
+def _by_markers(seen: list[SeenMarker], photo: Photo, record: TrayRecord, settings: TraySettings) -> Frame:
+    twice = [marker_id for marker_id, count in Counter(marker.id for marker in seen).items() if count > 1]
+    if twice:
+        raise TrayNotFound(
+            "doubtful_fit",
+            f"{photo.name}: corner markers with id {_listed(twice)} are seen twice; keep one tray in the picture, "
+            "or give `corners` in the tray list",
+        )
+    fit, used = _best_fit(seen, photo, record.layout, settings)
+    _require_print_size(fit, photo, record.layout, settings)
+    frame = complete_frame(
+        fit.px_from_mm,
+        photo=photo,
+        layout=record.layout,
+        settings=settings,
+        located_by="markers" if len(used) == len(IDS) else "3 markers",
+        k1=fit.k1,
+        residual_px=fit.residual_px,
+        camera_height_mm=record.camera_height_mm,
+    )
+    return require_plausible(frame, record.layout, name=photo.name, settings=settings)
+
+
+def _best_fit(
+    seen: list[SeenMarker], photo: Photo, layout: Layout, settings: TraySettings
+) -> tuple[PlaneFit, list[SeenMarker]]:
+    """Fit to all markers; if that is poor and there are four, to the three that clearly agree."""
+    fit = _fit(seen, photo, layout, settings)
+    bound_px = max(
+        settings.residual_floor_px,
+        settings.max_residual_of_side * float(np.mean([marker.side_px for marker in seen])),
+    )
+    if _good(fit, bound_px, settings):
+        return fit, seen
+    if len(seen) == len(IDS):
+        threes = [[marker for marker in seen if marker is not left_out] for left_out in seen]
+        fits = sorted(
+            ((_fit(three, photo, layout, settings), three) for three in threes), key=lambda pair: pair[0].residual_px
+        )
+        if (
+            _good(fits[0][0], bound_px, settings)
+            and fits[1][0].residual_px > settings.residual_gap * fits[0][0].residual_px
+        ):
+            return fits[0]
+    raise TrayNotFound(
+        "doubtful_fit",
+        f"{photo.name}: marker corners miss their places by {fit.residual_px:.1f} px (at most {bound_px:.1f}); "
+        "check `layout`, `outline_mm`, `marker_mm`, `marker_offset_mm` and that the markers lie flat",
+    )
+
+
+def _fit(seen: list[SeenMarker], photo: Photo, layout: Layout, settings: TraySettings) -> PlaneFit:
+    places = [marker_places_mm(layout, marker.id) for marker in seen]
+    height_px, width_px = photo.rgb.shape[:2]
+    return fit_markers(
+        np.concatenate([np.tile(centre, (4, 1)) for centre, _ in places]),
+        np.concatenate([offsets for _, offsets in places]),
+        np.concatenate([marker.corners_px for marker in seen]),
+        width_px=width_px,
+        height_px=height_px,
+        settings=settings,
+    )
+
+
+def _good(fit: PlaneFit, bound_px: float, settings: TraySettings) -> bool:
+    return fit.residual_px <= bound_px and abs(fit.k1) <= settings.max_lens
+
+
+def _require_print_size(fit: PlaneFit, photo: Photo, layout: Layout, settings: TraySettings) -> None:
+    if abs(fit.print_scale - 1) > settings.max_print_scale:
+        raise TrayNotFound(
+            "doubtful_fit",
+            f"{photo.name}: markers look {fit.print_scale * layout.markers.side_mm:.1f} mm wide beside the tray, "
+            f"the layout says {layout.markers.side_mm:g}; correct `marker_mm`, `marker_offset_mm` or `outline_mm`",
+        )
+
+
+def _what_is_missing(seen: list[SeenMarker], record: TrayRecord) -> str:
+    if record.has_markers is False:
+        return "tray has no markers; give `corners` in the tray list"
+    if not seen:
+        return "found none of the 4 corner markers; free them, or give `corners` in the tray list"
+    ids = sorted({marker.id for marker in seen})
+    return (
+        f"found {len(ids)} of 4 corner markers (id {_listed(ids)}), 3 are needed; free the hidden corners "
+        "or give `corners` in the tray list"
+    )
+
+
+def _listed(ids: list[int]) -> str:
+    return ", ".join(map(str, ids))
