@@ -85,7 +85,7 @@ def leaf_look(
         blade=green,
         glow=blend(green, _times(surface.young, own * 1.25), 0.75),
         vein=blend(green, surface.vein, 0.8),
-        stalk=blend(blend(surface.stalk, green, 0.45), surface.stalk, ripe),
+        stalk=blend(blend(surface.stalk, green, 0.5), surface.stalk, ripe if part == "leaf" else 0.1),
         pigment=_times(surface.pigment, own),
         under=blend(green, (0.20, 0.26, 0.15), 0.5),
         petiole=blade.petiole,

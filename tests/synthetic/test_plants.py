@@ -134,7 +134,7 @@ def test_dead_plants_are_brown_light_and_lie_low():
     alive, dead = grow("butterhead", das=20.0), grow("butterhead", das=20.0, dead=True)
     assert alive.alive
     assert not dead.alive
-    assert dead.brown == pytest.approx(1.0, abs=1e-9)
+    assert dead.brown == pytest.approx(1.0, abs=1e-6)  # float32 sums
     assert dead.weight_g < 0.2 * alive.weight_g
     assert dead.height_mm < alive.height_mm
     assert footprint_mm2(dead) < 0.5 * footprint_mm2(alive)
@@ -187,9 +187,10 @@ def test_leaves_have_plausible_reflectance(name):
             x0, y0, _, x1, y1, _ = leaf.bounds_mm
             x, y = np.meshgrid(np.linspace(x0, x1, 40, dtype=np.float32), np.linspace(y0, y1, 40, dtype=np.float32))
             paint = paint_leaf(leaf, x, y, px_mm=(x1 - x0) / 40)
-            red, green, blue = (
-                paint.albedo[paint.coverage > 0.9].mean(axis=0) if (paint.coverage > 0.9).any() else (0.05, 0.1, 0.02)
-            )
+            inside = paint.coverage > 0.5
+            if inside.sum() < 20:
+                continue
+            _, green, blue = paint.albedo[inside].mean(axis=0)
             assert 0.008 < green < 0.45
             assert blue < green + 0.02
 
