@@ -67,7 +67,9 @@ def test_a_room_imports_only_what_lies_below_it(path):
 
 
 @pytest.mark.parametrize(
-    "path", [path for path in _modules() if _room(path) in MAP_STEP], ids=lambda path: path.relative_to(CANOPY).as_posix()
+    "path",
+    [path for path in _modules() if _room(path) in MAP_STEP],
+    ids=lambda path: path.relative_to(CANOPY).as_posix(),
 )
 def test_the_map_step_touches_nothing_outside(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))

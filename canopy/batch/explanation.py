@@ -67,10 +67,8 @@ def _explained(job: Job, cell: str, worker: Worker) -> Explanation:
     reading = worked.reading
     row = reading.cells[reading.cells["cell"] == cell].iloc[0]
     if job.recipe is None:
-        lines = [
-            f"Cell {cell}: {row['state']}; {cell_facts(row.to_dict(), clearance_mm=None) or 'nothing to measure'}."
-        ]
-        lines.append("Scored on nothing: the tray list names no crop for this tray.")
+        facts = cell_facts(row.to_dict(), clearance_mm=None) or "nothing to measure"
+        lines = [f"Cell {cell}: {row['state']}. {facts}.", "Not scored: the tray list names no crop for this tray."]
     else:
         lines = explain_cell(
             row,

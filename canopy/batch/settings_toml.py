@@ -70,12 +70,22 @@ def settings_from_toml(text: str, *, source_name: str) -> Configuration:
     own = recipes_from_toml(text, source_name=source_name)
     data.pop("crop", None)
     try:
-        settings = Settings.model_validate(data)
+        # Over the defaults of each section, because one model may serve several sections with defaults of their own.
+        settings = Settings.model_validate(_merged(Settings().model_dump(), data))
     except ValidationError as error:
         lines = _line_numbers(text)
         problems = sorted(_problem(entry, source_name, lines) for entry in error.errors())
         raise UsageError("\n".join(text for _, text in problems)) from None
     return Configuration(settings, {**known_recipes(), **own})
+
+
+def _merged(defaults: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
+    """The defaults with the changes written over them, section by section."""
+    merged = dict(defaults)
+    for name, value in changes.items():
+        old = merged.get(name)
+        merged[name] = _merged(old, value) if isinstance(value, dict) and isinstance(old, dict) else value
+    return merged
 
 
 def _problem(entry: Any, source_name: str, lines: dict[str, int]) -> tuple[int, str]:

@@ -33,13 +33,19 @@ for _command in COMMANDS:
     app.command()(_command)
 
 
-@app.callback()
-def _options(
-    version: Annotated[bool, typer.Option("--version", is_eager=True, help="Print the version and stop.")] = False,
-) -> None:
-    if version:
+def _show_version(wanted: bool) -> None:
+    if wanted:
         typer.echo(f"canopy {__version__}")
         raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    pass
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

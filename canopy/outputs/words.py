@@ -32,9 +32,7 @@ def cell_facts(cell: Mapping[Any, Any], *, clearance_mm: float | None) -> str:
     """Area with its range, width, room to the neighbour, weight: what a hand wants to know of one plant."""
     parts = []
     if _given(cell["area_mm2"]) and cell["state"] == "planted":
-        parts.append(f"Leaf area {area_text(cell['area_mm2'])}")
-        if _given(cell["area_low_mm2"]) and _given(cell["area_high_mm2"]):
-            parts[-1] += f" ({area_text(cell['area_low_mm2'])} to {area_text(cell['area_high_mm2'])})"
+        parts.append(f"Leaf area {_area_with_range(cell)}")
     if _given(cell["diameter_mm"]):
         parts.append(f"{cell['diameter_mm']:.0f} mm wide")
     if clearance_mm is not None and _given(clearance_mm):
@@ -48,6 +46,16 @@ def cell_facts(cell: Mapping[Any, Any], *, clearance_mm: float | None) -> str:
 def area_text(area_mm2: float) -> str:
     """An area in cm² from 1 cm² up, else in mm²."""
     return f"{area_mm2 / 100:.1f} cm²" if area_mm2 >= 100 else f"{area_mm2:.0f} mm²"
+
+
+def _area_with_range(cell: Mapping[Any, Any]) -> str:
+    """Area and its range, in one unit."""
+    area, low, high = (cell[name] for name in ("area_mm2", "area_low_mm2", "area_high_mm2"))
+    if not (_given(low) and _given(high)):
+        return area_text(area)
+    if area >= 100:
+        return f"{area / 100:.1f} cm² ({low / 100:.1f} to {high / 100:.1f})"
+    return f"{area:.0f} mm² ({low:.0f} to {high:.0f})"
 
 
 def tray_facts(tray: pd.Series[Any]) -> list[tuple[str, str]]:

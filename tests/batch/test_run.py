@@ -61,9 +61,7 @@ def test_a_photo_that_kills_its_process_is_set_aside_and_the_others_go_on():
     names = ["a", "kill", "b", "c", "d"]
     got, kept = _outcomes(names, 2)
     assert got == [("a", "read"), ("kill", "failed"), ("b", "read"), ("c", "read"), ("d", "read")]
-    assert kept[1].message == (
-        "kill: its process was ended, most likely for want of memory; use fewer --workers"
-    )
+    assert kept[1].message == ("kill: its process was ended, most likely for want of memory; use fewer --workers")
 
 
 def test_a_message_is_one_line():

@@ -24,6 +24,13 @@ def test_what_is_named_is_changed_and_the_rest_kept():
     assert settings.measure == Settings().measure
 
 
+def test_a_section_that_is_named_in_part_keeps_its_own_other_defaults():
+    area = _load("[measure.area.finish]\nmin_area_mm2 = 60\n").settings.measure.area
+    assert area.finish.min_area_mm2 == 60
+    assert area.finish.canopy_high_mm == Settings().measure.area.finish.canopy_high_mm
+    assert area.finish.canopy_high_mm != area.seedling.canopy_high_mm
+
+
 def test_every_change_changes_the_fingerprint():
     changed = [
         _load("[outputs]\ntop_picks = 3\n"),

@@ -80,7 +80,10 @@ def test_semicolons_comments_and_a_byte_order_mark_from_spreadsheets():
 @pytest.mark.parametrize(
     ("header", "message"),
     [
-        ("tray,layuot", r"trays\.csv, line 1: column `layuot` is not known; did you mean `layout`\? allowed: photo, tray"),
+        (
+            "tray,layuot",
+            r"trays\.csv, line 1: column `layuot` is not known; did you mean `layout`\? allowed: photo, tray",
+        ),
         ("tray,zzz,layout", r"trays\.csv, line 1: column `zzz` is not known; allowed: photo"),
         ("tray,layout,tray", r"trays\.csv, line 1: column `tray` stands twice; keep one"),
         ("tray,crop", r"trays\.csv, line 1: column `layout` is missing; add it"),
@@ -99,7 +102,11 @@ def test_a_list_that_cannot_be_used_as_a_whole(header, message):
         ("tray,layout", "R1,", "column `layout`: is empty; give a named layout"),
         ("tray,layout", "R1,7y", "column `layout`: `7y`"),
         ("tray,layout,pitch_mm", "R1,2x3,wide", "column `pitch_mm`: `wide` is not a number; write it as 51"),
-        ("tray,layout,outline_mm", "R1,2x3,540", "column `outline_mm`: `540` is not two lengths; write them as 540x280"),
+        (
+            "tray,layout,outline_mm",
+            "R1,2x3,540",
+            "column `outline_mm`: `540` is not two lengths; write them as 540x280",
+        ),
         ("tray,layout,crop,stage", "R1,72,buterhead,finish", "did you mean `butterhead`?"),
         ("tray,layout,crop,stage", "R1,72,butterhead,ripe", "column `stage`: `ripe` is not a stage; allowed: seedling"),
         ("tray,layout,crop,stage", "R1,72,butterhead,", "column `stage`: is empty though a crop is given; allowed: "),

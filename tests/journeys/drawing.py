@@ -27,7 +27,10 @@ def draw_tray(
     height = round((layout.outline_height_mm + 2 * BORDER_MM) * px_per_mm)
     ground = cv2.GaussianBlur(rng.normal(0, 40, (height, width)), (0, 0), 1.5)
     picture = np.array([58.0, 46.0, 40.0]) + ground[:, :, None]
-    leaves = np.array(leaf, dtype=float) * (1 + 0.08 * cv2.GaussianBlur(rng.normal(0, 8, (height, width)), (0, 0), 4))[..., None]
+    leaves = (
+        np.array(leaf, dtype=float)
+        * (1 + 0.08 * cv2.GaussianBlur(rng.normal(0, 8, (height, width)), (0, 0), 4))[..., None]
+    )
     cover = np.zeros((height, width), np.float32)
     centres = dict(zip(layout.names(), layout.centres_mm(), strict=True))
     rows, columns = np.mgrid[:height, :width]

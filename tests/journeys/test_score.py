@@ -16,15 +16,63 @@ from canopy.batch.score import score_photos
 from .conftest import write_farm
 
 # The promise to those who read the tables, written out here a second time on purpose.
-CELL_COLUMNS = (
-    "photo tray taken_at row col cell state das area_mm2 area_low_mm2 area_high_mm2 cover weight_g weight_low_g "
-    "weight_high_g exg ngrdi gli dgci hue_deg yellow_fraction brown_fraction readiness readiness_low readiness_high "
-    "decision limiting reason"
-).split()
-TRAY_COLUMNS = (
-    "photo tray taken_at quality quality_reason located_by mm_per_px tilt_deg cells planted emergence cover "
-    "mean_area_mm2 cv_area cu du_lq gini moran_i moran_p edge_effect evenness pattern ready ready_on decision"
-).split()
+CELL_COLUMNS = [
+    "photo",
+    "tray",
+    "taken_at",
+    "row",
+    "col",
+    "cell",
+    "state",
+    "das",
+    "area_mm2",
+    "area_low_mm2",
+    "area_high_mm2",
+    "cover",
+    "weight_g",
+    "weight_low_g",
+    "weight_high_g",
+    "exg",
+    "ngrdi",
+    "gli",
+    "dgci",
+    "hue_deg",
+    "yellow_fraction",
+    "brown_fraction",
+    "readiness",
+    "readiness_low",
+    "readiness_high",
+    "decision",
+    "limiting",
+    "reason",
+]
+TRAY_COLUMNS = [
+    "photo",
+    "tray",
+    "taken_at",
+    "quality",
+    "quality_reason",
+    "located_by",
+    "mm_per_px",
+    "tilt_deg",
+    "cells",
+    "planted",
+    "emergence",
+    "cover",
+    "mean_area_mm2",
+    "cv_area",
+    "cu",
+    "du_lq",
+    "gini",
+    "moran_i",
+    "moran_p",
+    "edge_effect",
+    "evenness",
+    "pattern",
+    "ready",
+    "ready_on",
+    "decision",
+]
 R1, R2 = "R1_2026-03-20_0530.png", "rack2/R2_2026-03-20_0531.png"
 
 
@@ -141,7 +189,9 @@ def test_the_same_bytes_from_another_folder_with_two_workers(scored, farm, tmp_p
     write_farm(tmp_path / "moved")
     assert score_photos([tmp_path / "moved"], out=tmp_path / "out", masks=True, workers=2).exit_code == 0
     files = sorted(path.relative_to(scored) for path in scored.rglob("*") if path.is_file())
-    assert files == sorted(path.relative_to(tmp_path / "out") for path in (tmp_path / "out").rglob("*") if path.is_file())
+    assert files == sorted(
+        path.relative_to(tmp_path / "out") for path in (tmp_path / "out").rglob("*") if path.is_file()
+    )
     for name in files:
         assert (scored / name).read_bytes() == (tmp_path / "out" / name).read_bytes(), name
 
