@@ -17,6 +17,9 @@ PHOTO_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", "
 RUN_FILE = "run.json"
 """A folder that holds this file beside `cells.csv` is an earlier result, not a folder of photos."""
 
+RESULT_FOLDERS = frozenset({"masks", "overlays"})
+"""Names of the folders that pictures are written to; masks are kept beside photos, too, and are no photos."""
+
 
 @dataclass(frozen=True)
 class Source:
@@ -46,8 +49,8 @@ def find_photos(inputs: Sequence[Path], *, out: Path | None = None) -> tuple[lis
     Parameters
     ----------
     inputs : sequence of pathlib.Path
-        Photos and folders; folders are searched with their sub-folders. Hidden files, earlier results and `out` are
-        passed over.
+        Photos and folders; folders are searched with their sub-folders. Hidden files, folders named `masks` or
+        `overlays`, earlier results and `out` are passed over.
     out : pathlib.Path, optional
         Folder of the results of this run.
 
@@ -107,6 +110,8 @@ def _walk(folder: Path, avoid: Path | None) -> Iterator[Path]:
 
 
 def _is_result(folder: Path, avoid: Path | None) -> bool:
+    if folder.name in RESULT_FOLDERS:
+        return True
     if avoid is not None and folder.resolve() == avoid:
         return True
     return (folder / RUN_FILE).is_file() and (folder / "cells.csv").is_file()

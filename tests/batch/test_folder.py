@@ -40,6 +40,18 @@ def test_results_are_not_taken_for_photos(tmp_path):
     assert [source.name for source in sources] == ["a.jpg"]
 
 
+def test_masks_and_overlays_kept_beside_photos_are_not_taken_for_photos(tmp_path):
+    _make(tmp_path, "bench/images/a.jpg", "bench/masks/a.png", "bench/overlays/a.jpg", "my_masks/b.jpg")
+    sources, _ = find_photos([tmp_path])
+    assert [source.name for source in sources] == ["bench/images/a.jpg", "my_masks/b.jpg"]
+
+
+def test_a_folder_of_masks_given_by_name_is_searched(tmp_path):
+    _make(tmp_path, "masks/a.png")
+    sources, _ = find_photos([tmp_path / "masks"])
+    assert [source.name for source in sources] == ["a.png"]
+
+
 def test_a_folder_without_photos_is_told_apart_from_one_that_is_absent(tmp_path):
     assert find_photos([tmp_path]) == ([], [tmp_path])
     with pytest.raises(UsageError, match=r"nowhere: no such photo or folder; check the path"):
