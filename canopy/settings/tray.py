@@ -36,6 +36,9 @@ class TraySettings(BaseModel):
     corner_sd_px: float = Field(
         0.1, ge=0.01, le=2, description="How well a marker corner's place is known; weighs it against what is usual."
     )
+    swell_doubt: float = Field(
+        0.2, ge=0, le=1, description="Share of a marker's swelling that its corners' places are uncertain by."
+    )
     print_scale_sd: float = Field(
         0.03, ge=0, le=0.2, description="How far printed markers' size strays from the layout (printers scale)."
     )

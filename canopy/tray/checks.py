@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canopy.errors import TrayNotFound
 from canopy.records import Layout
 from canopy.settings import TraySettings
 from canopy.tray.frame import Frame
 from canopy.tray.pose import scales_mm_per_px
+
+FloatArray = NDArray[np.float64]
 
 
 def require_plausible(frame: Frame, layout: Layout, *, name: str, settings: TraySettings) -> Frame:
@@ -41,17 +44,28 @@ def require_plausible(frame: Frame, layout: Layout, *, name: str, settings: Tray
 
 def _require_outline(frame: Frame, layout: Layout, *, name: str, settings: TraySettings) -> None:
     corners = frame.to_px(layout.outline_mm)
-    edges = np.roll(corners, -1, axis=0) - corners
+    require_clockwise(corners, name=name)
+    size = np.array([frame.width_px, frame.height_px])
+    margin = settings.outside_share * size
+    if (corners < -margin).any() or (corners > size + margin).any():
+        raise _doubtful(name, "tray reaches far outside the picture", "check `layout` and `corners`, or step back")
+
+
+def require_clockwise(corners_px: FloatArray, *, name: str) -> None:
+    """Refuse four corners that do not turn clockwise all the way round, as those of any tray in a picture do.
+
+    Raises
+    ------
+    TrayNotFound
+        `doubtful_fit`: mirrored or crossed.
+    """
+    edges = np.roll(corners_px, -1, axis=0) - corners_px
     after = np.roll(edges, -1, axis=0)
     turns = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
     if (turns < 0).all():
         raise _doubtful(name, "tray corners come out mirrored", "give corners 0..3 clockwise from A1's corner")
     if not (turns > 0).all():  # NaN as well
         raise _doubtful(name, "tray corners cross", "give corners 0..3 clockwise from A1's corner")
-    size = np.array([frame.width_px, frame.height_px])
-    margin = settings.outside_share * size
-    if (corners < -margin).any() or (corners > size + margin).any():
-        raise _doubtful(name, "tray reaches far outside the picture", "check `layout` and `corners`, or step back")
 
 
 def _doubtful(name: str, wrong: str, mend: str) -> TrayNotFound:

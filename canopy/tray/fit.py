@@ -56,8 +56,7 @@ def fit_homography(points_mm: FloatArray, points_px: FloatArray) -> FloatArray:
     rows_v = np.stack([nil, nil, nil, x, y, one, -v * x, -v * y, -v], axis=1)
     matrix = np.linalg.svd(np.concatenate([rows_u, rows_v]))[2][-1].reshape(3, 3)
     matrix = np.linalg.inv(norm_px) @ matrix @ norm_mm
-    middle = points_mm.mean(axis=0)
-    return np.asarray(matrix / (matrix[2, :2] @ middle + matrix[2, 2]))
+    return np.asarray(matrix / np.linalg.norm(matrix))
 
 
 def fit_markers(
@@ -88,7 +87,10 @@ def fit_markers(
     problem = _Problem(anchors_mm, offsets_mm, points_px, width_px, height_px, settings)
     plain, bent = problem.solve(with_lens=False), problem.solve(with_lens=True)
     left = 2 * len(points_px) - 10  # equations less unknowns of the bent fit
-    variance = max(float(np.sum(bent.distances_px**2)) / left, settings.corner_sd_px**2 / 4)
+    # Corners of markers that swelled (or were printed small) are rounder on one side: less is known of their place.
+    swell_px = abs(plain.print_scale - 1) * float(np.hypot(*offsets_mm.T).mean()) / problem.mm_per_px(plain)
+    known_to = (settings.corner_sd_px / 2) ** 2 + (settings.swell_doubt * swell_px) ** 2
+    variance = max(float(np.sum(bent.distances_px**2)) / left, known_to)
     gain = float(np.sum(plain.distances_px**2) - np.sum(bent.distances_px**2))
     return bent if gain / variance >= settings.lens_f_min else plain
 
@@ -131,6 +133,12 @@ class _Problem:
             if np.abs(step).max() < 1e-10:
                 break
         return self._finish(unknowns)
+
+    def mm_per_px(self, fit: PlaneFit) -> float:
+        """Rough scale of a fit."""
+        middle = self.anchors_mm.mean(axis=0)
+        seen = apply_homography(fit.px_from_mm, middle + np.array([[0.0, 0], [1, 0], [0, 1]]))
+        return float(2 / (np.hypot(*(seen[1] - seen[0])) + np.hypot(*(seen[2] - seen[0]))))
 
     def _linearise(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Residuals (seen − model, then priors) and the model's derivatives by the ten unknowns."""

@@ -67,7 +67,7 @@ class Frame:
         ideal = points_px
         if self.k1:
             ideal = undistort(points_px, self.k1, width_px=self.width_px, height_px=self.height_px)
-        return apply_homography(np.linalg.inv(self.px_from_mm), ideal)
+        return apply_homography(np.asarray(np.linalg.inv(self.px_from_mm), np.float64), ideal)
 
 
 def apply_homography(matrix: FloatArray, points: FloatArray) -> FloatArray:

@@ -11,7 +11,7 @@ from canopy.errors import TrayNotFound
 from canopy.photo.image import Photo
 from canopy.records import Layout, TrayRecord
 from canopy.settings import TraySettings
-from canopy.tray.checks import require_plausible
+from canopy.tray.checks import require_clockwise, require_plausible
 from canopy.tray.corners import border_corners_px, given_corners_px
 from canopy.tray.fit import PlaneFit, fit_homography, fit_markers
 from canopy.tray.frame import Frame
@@ -51,6 +51,7 @@ def locate_tray(photo: Photo, record: TrayRecord, *, settings: TraySettings) -> 
 def _by_corners(photo: Photo, record: TrayRecord, settings: TraySettings) -> Frame:
     assert record.corners_px is not None
     corners_px = given_corners_px(record.corners_px, photo)
+    require_clockwise(corners_px, name=photo.name)
     frame = complete_frame(
         fit_homography(record.layout.outline_mm, corners_px),
         photo=photo,

@@ -153,11 +153,11 @@ def _inside(frame: Frame, grid: Rectified, width: int, height: int) -> NDArray[n
     border = border[np.isfinite(border).all(axis=1)]
     # fillPoly counts in whole pixels unless told that the last bits are fractions; far points would overflow.
     fraction_bits = 4
-    polygon = np.rint(np.clip(border, -1e6, 1e6) * 2**fraction_bits).astype(np.int32)
-    covered = np.zeros((height, width), np.uint8)
+    polygon = np.rint(np.clip(border + 1, -1e6, 1e6) * 2**fraction_bits).astype(np.int32)
+    covered = np.zeros((height + 2, width + 2), np.uint8)  # one pixel more all round, so that its rim is eroded too
     cv2.fillPoly(covered, [polygon], (1,), lineType=cv2.LINE_8, shift=fraction_bits)
-    eroded = cv2.erode(covered, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=(1,))
-    return np.asarray(eroded).astype(np.bool_)
+    eroded = cv2.erode(covered, np.ones((3, 3), np.uint8))
+    return np.asarray(eroded[1:-1, 1:-1]).astype(np.bool_)
 
 
 def _rectangle_rim(right: float, bottom: float, *, points: int) -> FloatArray:

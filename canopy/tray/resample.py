@@ -104,8 +104,8 @@ def remap_by_grid(
         part = coarse[first : first + rows_per_tile + 2]
         places = _spread(part, width, step_px)
         top = first * step_px
-        tile = out[top : top + places.shape[0]]
-        cv2.remap(array, places[: len(tile)], None, interpolation, dst=tile)
+        places = places[: height - top]
+        out[top : top + len(places)] = cv2.remap(array, places, None, interpolation)  # type: ignore[call-overload]
     return out
 
 
