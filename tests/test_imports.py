@@ -1,4 +1,4 @@
-"""Who may import whom: rooms see only what lies below them, and below the map step nothing touches the world outside."""
+"""Who may import whom: rooms see only what lies below them; the map step and below touch nothing outside."""
 
 from __future__ import annotations
 

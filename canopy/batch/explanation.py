@@ -37,7 +37,7 @@ class Explanation:
 
     def as_json(self) -> str:
         """The same as one JSON object."""
-        return json.dumps(asdict(self), ensure_ascii=False)
+        return json.dumps(asdict(self))
 
 
 def explain_photo(photo: Path, cell: str, *, trays: Path | None, settings: Path | None) -> Explanation:

@@ -65,7 +65,7 @@ class Results:
             file.close()
         if kind is None:
             self._write(REPORT_FILE, self._report())
-            self._write(RUN_FILE, json.dumps(self._run_data(), indent=2, ensure_ascii=False) + "\n")
+            self._write(RUN_FILE, json.dumps(self._run_data(), indent=2) + "\n")
             for name in TABLES:
                 (self.out / (name + _PART)).replace(self.out / name)
 

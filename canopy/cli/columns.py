@@ -17,4 +17,4 @@ def in_columns(header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
 
 def one_json(name: str, items: Sequence[Any]) -> str:
     """`{"name": [...]}` on one line."""
-    return json.dumps({name: items}, ensure_ascii=False)
+    return json.dumps({name: items})

@@ -41,4 +41,4 @@ def print_json(run: Run) -> None:
         "top_picks": run.top_picks,
         "exit_code": run.exit_code,
     }
-    typer.echo(json.dumps(data, ensure_ascii=False))
+    typer.echo(json.dumps(data))

@@ -165,10 +165,11 @@ def _draw_grid(picture: Picture, cells: pd.DataFrame, layout: Layout, to_picture
     for box, decision in zip(
         (to_picture(_along_edges(box)) for box in cell_corners_mm(layout, share=0.94)), cells["decision"], strict=True
     ):
-        if decision in PICKED:
+        look = look_of(decision)
+        if look.decision in PICKED:
             bold = max(2, round(cell_px / 26))
             draw_lines(picture, [box], colour=BLACK, width_px=bold + 2, closed=True)
-            draw_lines(picture, [box], colour=look_of(decision).fill, width_px=bold, closed=True)
+            draw_lines(picture, [box], colour=look.fill, width_px=bold, closed=True)
 
 
 def _draw_signs(

@@ -61,7 +61,8 @@ def test_help_loads_nothing_heavy():
     code = (
         "import sys\nfrom canopy.cli.app import main\n"
         "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
-        "print('LOADED', sorted({'numpy', 'pandas', 'cv2', 'pydantic', 'rich', 'scipy', 'jinja2', 'PIL'} & set(sys.modules)))"
+        "heavy = {'numpy', 'pandas', 'cv2', 'pydantic', 'rich', 'scipy', 'jinja2', 'PIL'}\n"
+        "print('LOADED', sorted(heavy & set(sys.modules)))"
     )
     assert _python(code).splitlines()[-1] == "LOADED []"
 

@@ -1,4 +1,4 @@
-"""Trays drawn on the spot, their truth known by geometry: discs of leaf colour on dark ground, corner markers around."""
+"""Trays drawn on the spot, their truth known by geometry: discs of leaf colour on brown ground, markers around."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def draw_tray(
     width = round((layout.outline_width_mm + 2 * BORDER_MM) * px_per_mm)
     height = round((layout.outline_height_mm + 2 * BORDER_MM) * px_per_mm)
     ground = cv2.GaussianBlur(rng.normal(0, 40, (height, width)), (0, 0), 1.5)
-    picture = np.array([58.0, 46.0, 40.0]) + ground[:, :, None]
+    picture = np.array([100.0, 84.0, 72.0]) + ground[:, :, None]
     leaves = (
         np.array(leaf, dtype=float)
         * (1 + 0.08 * cv2.GaussianBlur(rng.normal(0, 8, (height, width)), (0, 0), 4))[..., None]

@@ -1,4 +1,4 @@
-"""What goes wrong in real folders: each gives one line that names file and mend, the others go on, the code is right."""
+"""What goes wrong in real folders: each gives one line with file and mend, the others go on, the code is right."""
 
 from __future__ import annotations
 
@@ -113,7 +113,8 @@ def test_sown_in_the_future(folder, capsys):
     code, (line,) = _score(folder, capsys)
     assert code == 1
     assert line == (
-        f"set aside: {GOOD}: `sown_on` 2026-03-21 lies after the photo (2026-03-20); correct `sown_on` or the camera's date"
+        f"set aside: {GOOD}: `sown_on` 2026-03-21 lies after the photo (2026-03-20); "
+        "correct `sown_on` or the camera's date"
     )
 
 

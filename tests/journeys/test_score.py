@@ -161,8 +161,9 @@ def test_masks_number_the_cells_in_the_photos_own_pixels(scored, farm):
     numbers = {farm.layout.names().index(name) + 1: radius for name, radius in farm.radii_mm.items()}
     assert set(np.unique(mask)) == {0, *numbers}
     for number, radius in numbers.items():
-        # Hard pixels: a disc of 3 mm has 254 of them and a rim of 57; 6 % is a quarter of the rim.
-        assert np.count_nonzero(mask == number) / 9 == pytest.approx(math.pi * radius**2, rel=0.06)
+        # Hard pixels, of 1/3 mm: the rim may lie off by a third of one.
+        rim_mm2 = 2 * math.pi * radius * (1 / 3) / 3
+        assert np.count_nonzero(mask == number) / 9 == pytest.approx(math.pi * radius**2, abs=rim_mm2)
     y, x = np.nonzero(mask == 1)
     assert (x.mean(), y.mean()) == pytest.approx(((35 + 40) * 3 - 0.5, (35 + 40) * 3 - 0.5), abs=0.5)
 
