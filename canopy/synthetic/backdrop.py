@@ -58,7 +58,7 @@ def paint_backdrop(scene: Scene, rays: Rays, *, rng: np.random.Generator) -> Can
     if has_tray:
         for dx, dy in [(n.dx_mm, n.dy_mm) for n in scene.neighbours] + [(0.0, 0.0)]:
             own = dx == 0 and dy == 0
-            _lay_tray(canvas, _tray(scene, rng, own=own, px_mm=_px_mm(scene)), scene, rays, dx_mm=dx, dy_mm=dy)
+            _lay_tray(canvas, _tray(scene, rng, own=own, px_mm=_px_mm(scene)), rays, dx_mm=dx, dy_mm=dy)
     return canvas
 
 
@@ -83,7 +83,7 @@ def _px_mm(scene: Scene) -> float:
 
 def _ground(scene: Scene, rays: Rays, z_mm: float, rng: np.random.Generator) -> Float32Array:
     """The ground's reflectance as the camera sees it."""
-    x, y = rays.at(np.float32(z_mm))
+    x, y = rays.at(z_mm)
     x0, x1, y0, y1 = float(x.min()), float(x.max()), float(y.min()), float(y.max())
     step = max(_px_mm(scene), max(x1 - x0, y1 - y0) / _LARGEST_CANVAS_PX)
     size = {"height_px": int((y1 - y0) / step) + 2, "width_px": int((x1 - x0) / step) + 2}
@@ -117,7 +117,7 @@ def _tray(scene: Scene, rng: np.random.Generator, *, own: bool, px_mm: float) ->
     )
 
 
-def _lay_tray(canvas: Canvas, tray: TrayPaint, scene: Scene, rays: Rays, *, dx_mm: float, dy_mm: float) -> None:
+def _lay_tray(canvas: Canvas, tray: TrayPaint, rays: Rays, *, dx_mm: float, dy_mm: float) -> None:
     """Composite a tray over the ground, following the depth of its cells once along the ray."""
     step = np.float32(tray.mm_per_px)
     column = (rays.x0 - np.float32(tray.x0_mm + dx_mm)) / step

@@ -66,16 +66,17 @@ class Camera:
         cam = rel @ self.rotation.T
         ideal = self.focal_px * cam[:, :2] / cam[:, 2:]
         r2 = (ideal**2).sum(axis=1, keepdims=True) / self.half_diagonal_px**2
-        return np.asarray(ideal * (1 + self.k1 * r2) + self._centre)
+        return np.asarray(ideal * (1 + self.k1 * r2) + self.centre_px)
 
     @property
-    def _centre(self) -> tuple[float, float]:
+    def centre_px(self) -> tuple[float, float]:
+        """Where the axis meets the picture: its middle."""
         return (self.width_px - 1) / 2, (self.height_px - 1) / 2
 
 
 @dataclass(frozen=True)
 class Rays:
-    """For every pixel, the line of world points it sees: (x0 + z·ax, y0 + z·ay, z). float32 maps of the picture's size."""
+    """For every pixel, the line of world points it sees: (x0 + z·ax, y0 + z·ay, z); float32 maps of picture size."""
 
     x0: Float32Array
     y0: Float32Array
@@ -84,7 +85,8 @@ class Rays:
 
     def at(self, z_mm: float | Float32Array) -> tuple[Float32Array, Float32Array]:
         """(x, y) mm where the rays pass height `z_mm`."""
-        return self.x0 + z_mm * self.ax, self.y0 + z_mm * self.ay
+        z = np.asarray(z_mm, np.float32)
+        return self.x0 + z * self.ax, self.y0 + z * self.ay
 
     def crop(self, rows: slice, columns: slice) -> Rays:
         """The rays of a window of the picture."""
@@ -94,7 +96,20 @@ class Rays:
 
 def cast_rays(camera: Camera) -> Rays:
     """Rays of all pixels; the lens term is inverted by fixed-point iteration."""
-    cx, cy = camera._centre
+    u, v = _undistorted(camera)
+    r = camera.rotation.T.astype(np.float32)
+    f = np.float32(camera.focal_px)
+    dx = r[0, 0] * u + r[0, 1] * v + r[0, 2] * f
+    dy = r[1, 0] * u + r[1, 1] * v + r[1, 2] * f
+    dz = -(r[2, 0] * u + r[2, 1] * v + r[2, 2] * f)
+    ax, ay = dx / dz, dy / dz
+    z = np.float32(camera.z_mm)
+    return Rays(np.float32(camera.x_mm) - z * ax, np.float32(camera.y_mm) - z * ay, ax, ay)
+
+
+def _undistorted(camera: Camera) -> tuple[Float32Array, Float32Array]:
+    """Where every pixel would lie without the lens term, in pixels from the picture's centre."""
+    cx, cy = camera.centre_px
     u, v = np.meshgrid(
         (np.arange(camera.width_px, dtype=np.float32) - np.float32(cx)),
         (np.arange(camera.height_px, dtype=np.float32) - np.float32(cy)),
@@ -105,14 +120,7 @@ def cast_rays(camera: Camera) -> Rays:
         for _ in range(_UNDISTORT_ROUNDS):
             factor = 1 / (1 + np.float32(camera.k1) * (u * u + v * v) * unit)
             u, v = du * factor, dv * factor
-    r = camera.rotation.T.astype(np.float32)
-    f = np.float32(camera.focal_px)
-    dx = r[0, 0] * u + r[0, 1] * v + r[0, 2] * f
-    dy = r[1, 0] * u + r[1, 1] * v + r[1, 2] * f
-    dz = -(r[2, 0] * u + r[2, 1] * v + r[2, 2] * f)
-    ax, ay = dx / dz, dy / dz
-    z = np.float32(camera.z_mm)
-    return Rays(np.float32(camera.x_mm) - z * ax, np.float32(camera.y_mm) - z * ay, ax, ay)
+    return u, v
 
 
 def look_at(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 
 import cv2
@@ -58,8 +58,8 @@ def tray_line(scene: Scene, truth: pd.DataFrame, *, file_name: str, taken_at: da
     """The line of the tray list that goes with the photo: sizes, sowing day, heights as a grower would know them."""
     layout = scene.layout
     planted = truth[truth.state == "planted"]
-    das = int(round(float(planted.das.iloc[0]))) if len(planted) else 0
-    day = (taken_at or datetime(2026, 4, 20, tzinfo=timezone.utc)).date()
+    das = round(float(planted.das.iloc[0])) if len(planted) else 0
+    day = (taken_at or datetime(2026, 4, 20, tzinfo=UTC)).date()
     return {
         "photo": file_name,
         "tray": scene.tray_id,

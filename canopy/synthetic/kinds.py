@@ -3,89 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
-import numpy as np
-
-from canopy.records import Layout
 from canopy.synthetic.clutter import CLUTTER
-from canopy.synthetic.cultivar_table import CULTIVARS
-from canopy.synthetic.develop import Look, everyday_look
-from canopy.synthetic.grounds import GROUNDS
-from canopy.synthetic.light import Light, kelvin_rgb, lamp_bars, purple_light, room_light, side_light
+from canopy.synthetic.develop import everyday_look
+from canopy.synthetic.drafts import LAYOUTS, MAT_CROPS, RED_CROPS, Draft, Rng, plain_draft
+from canopy.synthetic.light import kelvin_rgb, lamp_bars, purple_light, room_light, side_light
 from canopy.synthetic.media import MEDIA
-from canopy.synthetic.scene import Surroundings
-
-Rng = np.random.Generator
-
-
-def _cells(name: str, rows: int, columns: int, pitch: tuple[float, float], outline: tuple[float, float], kind: str) -> Layout:
-    return Layout(
-        name=name,
-        rows=rows,
-        columns=columns,
-        pitch_x_mm=pitch[0],
-        pitch_y_mm=pitch[1],
-        outline_width_mm=outline[0],
-        outline_height_mm=outline[1],
-        kind=kind,
-        source="renderer",
-    )
-
-
-LAYOUTS: dict[str, Layout] = {
-    layout.name: layout
-    for layout in (
-        _cells("50", 5, 10, (52.0, 52.1), (540, 280), "cells"),
-        _cells("72", 6, 12, (43.4, 43.4), (540, 280), "cells"),
-        _cells("128", 8, 16, (32.7, 33.0), (540, 280), "cells"),
-        _cells("200", 10, 20, (26.3, 26.7), (540, 280), "cells"),
-        _cells("6x10", 6, 10, (60.0, 66.7), (600, 400), "cells"),
-        _cells("8x12", 8, 12, (50.0, 50.0), (600, 400), "cells"),
-        _cells("4x6", 4, 6, (150.0, 150.0), (900, 600), "raft"),
-        _cells("6x10-raft", 6, 10, (100.0, 100.0), (1000, 600), "raft"),
-        _cells("7x14", 7, 14, (36.0, 36.0), (504, 252), "cubes"),
-        _cells("4x5", 4, 5, (75.0, 75.0), (390, 315), "cells"),
-        _cells("7x13-mat", 7, 13, (40.0, 40.0), (520, 280), "mat"),
-    )
-}
-
-
-@dataclass(frozen=True)
-class Draft:
-    """A scene before its plants are grown and its camera is placed; every field may be changed by a kind."""
-
-    layout: Layout
-    cultivar: str
-    spread: float
-    surroundings: Surroundings
-    light: Light
-    look: Look
-    fill: float = 0.8
-    distance_mm: float = 900.0
-    tilt_deg: float = 0.0
-    turn_deg: float = 0.0
-    k1: float = 0.0
-    empty: float = 0.03
-    dead: float = 0.0
-    chlorosis: float = 0.0
-    tip_burn: float = 0.0
-    wilting: float = 0.0
-    unevenness: float = 0.15
-    patches: float = 0.0
-    neighbours: int = 0
-    extra: tuple[str, ...] = field(default=())
-
+from canopy.synthetic.over import OVER
 
 Change = Callable[[Draft, Rng], Draft]
 
-_LEAFY = tuple(
-    name
-    for name in ("butterhead", "cos", "oak_leaf", "basil", "kale", "rocket", "pak_choi", "spinach", "thale_rosette")
-    if name in CULTIVARS
+_GREEN_HEADS = (
+    "butterhead",
+    "butterhead_pale",
+    "cos",
+    "green_leaf",
+    "oak_leaf",
+    "basil",
+    "kale",
+    "pak_choi",
+    "spinach",
 )
-_MATS = tuple(name for name in ("cress", "brassica_shoots", "barley") if name in CULTIVARS)
-_STYLES = ("black_tray", "white_tray", "grey_tray")
+_HEADS = (*_GREEN_HEADS, *RED_CROPS)
 _ODD_STYLES = {
     "cells": ("round_cell_tray", "blue_tray", "green_tray", "teal_tray", "terracotta_tray", "styrofoam"),
     "raft": ("raft", "blue_raft", "styrofoam"),
@@ -93,30 +33,6 @@ _ODD_STYLES = {
     "mat": ("mat", "white_mat"),
 }
 _POTS = ("pots", "grey_pots", "round_pots")
-
-
-def plain_draft(rng: Rng) -> Draft:
-    """An easy scene: sound plants in a cell tray, even light, a sharp camera looking straight down."""
-    layout = LAYOUTS[str(rng.choice(["50", "72", "72", "128", "8x12", "6x10"]))]
-    return Draft(
-        layout=layout,
-        cultivar=str(rng.choice(_LEAFY)),
-        spread=float(rng.uniform(0.45, 1.0)),
-        surroundings=Surroundings(
-            ground=str(rng.choice(GROUNDS)),
-            tray_style=str(rng.choice(_STYLES)),
-            media=(str(rng.choice(MEDIA)),),
-            tray_height_mm=float(rng.uniform(25, 70)),
-            wet=float(rng.uniform(0, 0.3)),
-        ),
-        light=room_light(rng, even=True),
-        look=everyday_look(rng, hard=False),
-        fill=float(rng.uniform(0.68, 0.82)),
-        distance_mm=float(rng.uniform(750, 1400)),
-        tilt_deg=float(abs(rng.normal(0, 1.5))),
-        turn_deg=float(rng.normal(0, 2)),
-        k1=float(rng.normal(0, 0.01)),
-    )
 
 
 def _around(draft: Draft, **changes: object) -> Draft:
@@ -130,7 +46,7 @@ def _some(rng: Rng, names: tuple[str, ...], low: int, high: int) -> tuple[str, .
 
 
 def _style(name: str) -> Change:
-    return lambda draft, rng: _around(draft, tray_style=name)
+    return lambda draft, _: _around(draft, tray_style=name)
 
 
 def _odd_tray(draft: Draft, rng: Rng) -> Draft:
@@ -149,12 +65,13 @@ def _seedlings(draft: Draft, rng: Rng) -> Draft:
 
 def _finish(draft: Draft, rng: Rng) -> Draft:
     layout = LAYOUTS[str(rng.choice(["4x6", "6x10-raft"]))]
-    draft = replace(draft, layout=layout, spread=float(rng.uniform(0.6, 1.05)), distance_mm=float(rng.uniform(1100, 1900)))
+    draft = replace(draft, layout=layout, cultivar=str(rng.choice(_HEADS)), spread=float(rng.uniform(0.6, 1.05)))
+    draft = replace(draft, distance_mm=float(rng.uniform(1100, 1900)))
     return _odd_tray(draft, rng)
 
 
 def _red_leaf(draft: Draft, rng: Rng) -> Draft:
-    return replace(draft, cultivar="red_leaf")
+    return replace(draft, cultivar=str(rng.choice(RED_CROPS)))
 
 
 def _rosettes(draft: Draft, rng: Rng) -> Draft:
@@ -168,8 +85,8 @@ def _cubes(draft: Draft, rng: Rng) -> Draft:
 
 
 def _mat(draft: Draft, rng: Rng) -> Draft:
-    draft = replace(draft, layout=LAYOUTS["7x13-mat"], cultivar=str(rng.choice(_MATS)), spread=float(rng.uniform(0.25, 0.8)))
-    return _odd_tray(draft, rng)
+    cultivar, spread = str(rng.choice(MAT_CROPS)), float(rng.uniform(0.25, 0.8))
+    return _odd_tray(replace(draft, layout=LAYOUTS["7x13-mat"], cultivar=cultivar, spread=spread), rng)
 
 
 def _algae(draft: Draft, rng: Rng) -> Draft:
@@ -178,6 +95,11 @@ def _algae(draft: Draft, rng: Rng) -> Draft:
 
 def _wet(draft: Draft, rng: Rng) -> Draft:
     return _around(draft, wet=float(rng.uniform(0.6, 1.0)), over=("droplets",))
+
+
+def _over(draft: Draft, rng: Rng) -> Draft:
+    """Lines, stakes and litter across the leaves."""
+    return _around(draft, over=_some(rng, tuple(name for name in OVER if "hand" not in name), 1, 3))
 
 
 def _clutter(draft: Draft, rng: Rng) -> Draft:
@@ -190,7 +112,8 @@ def _tilted(draft: Draft, rng: Rng) -> Draft:
 
 
 def _wide_lens(draft: Draft, rng: Rng) -> Draft:
-    return replace(draft, k1=float(rng.choice([-1, 1]) * rng.uniform(0.03, 0.09)), distance_mm=float(rng.uniform(600, 800)))
+    k1 = float(rng.choice([-1, 1]) * rng.uniform(0.03, 0.09))
+    return replace(draft, k1=k1, distance_mm=float(rng.uniform(600, 800)))
 
 
 def _soft(draft: Draft, rng: Rng) -> Draft:
@@ -245,7 +168,7 @@ def _wilting(draft: Draft, rng: Rng) -> Draft:
 
 
 def _hand(draft: Draft, rng: Rng) -> Draft:
-    return _around(draft, over=("hand",))
+    return _around(draft, over=(str(rng.choice(["hand", "gloved_hand"])),))
 
 
 def _neighbours(draft: Draft, rng: Rng) -> Draft:
@@ -286,11 +209,50 @@ CHANGES: dict[str, Change] = {
     "tip_burn": _tip_burn,
     "wilting": _wilting,
     "hand": _hand,
+    "over": _over,
     "neighbours": _neighbours,
     "hard_look": _hard_look,
 }
 
 KINDS: tuple[str, ...] = ("plain", *CHANGES, "mixed")
+
+DESCRIPTIONS: dict[str, str] = {
+    "plain": "Sound plants in a cell tray, even light, a sharp camera straight above.",
+    "black_tray": "The plain scene in a black tray.",
+    "white_tray": "The plain scene in a white tray.",
+    "grey_tray": "The plain scene in a grey tray.",
+    "odd_tray": "A tray of an uncommon colour or make: blue, green, teal, terracotta, foam, round cells.",
+    "mixed_media": "Two or three growing media side by side.",
+    "seedlings": "Young seedlings in trays of many cells.",
+    "finish": "Grown plants on rafts.",
+    "red_leaf": "Red or purple leaved crops.",
+    "rosettes": "Thale cress in single pots.",
+    "cubes": "Plants in rockwool or foam cubes.",
+    "mat": "Shoots sown densely on a mat.",
+    "algae": "A green film of algae on wet medium.",
+    "wet": "Wet medium that mirrors the light, drops of water on the leaves.",
+    "clutter": "Crumbs, pegs, tools, cables and coloured tape around the tray.",
+    "tilted": "The camera leans 6 to 18 degrees and is turned.",
+    "wide_lens": "A wide lens close by, with barrel or pincushion distortion.",
+    "soft": "A blurred picture.",
+    "dark": "An underexposed, noisy picture.",
+    "bright": "An overexposed picture.",
+    "purple": "Red and blue grow lights with little green.",
+    "warm": "A strong yellow or blue cast.",
+    "side": "A low lamp or window: long shadows, one bright side.",
+    "bars": "Lamp bars close above: bright and dark stripes.",
+    "overlap": "Plants larger than their cells, leaf over leaf.",
+    "gaps": "Many empty cells, some dead plants, patches of weak growth.",
+    "chlorosis": "Yellowing leaves.",
+    "tip_burn": "Brown leaf margins.",
+    "wilting": "Hanging leaves.",
+    "hand": "A hand, bare or gloved, over the tray.",
+    "over": "Drip lines, stakes and litter across the leaves.",
+    "neighbours": "One or two more trays of the same crop in view.",
+    "hard_look": "Any light and every camera fault at its widest.",
+    "mixed": "One to five of the kinds above at once.",
+}
+"""One sentence a kind."""
 
 
 def draft_of(kind: str, rng: Rng) -> Draft:

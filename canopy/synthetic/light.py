@@ -56,7 +56,10 @@ class Light:
 
 
 def kelvin_rgb(kelvin: float) -> tuple[float, float, float]:
-    """Linear sRGB colour of a black body relative to 6500 K, mean 1 (rough power law fitted by eye; looks, not physics)."""
+    """Linear sRGB colour of a black body relative to 6500 K, mean 1.
+
+    A rough power law fitted by eye: looks, not physics.
+    """
     red, blue = (6500 / kelvin) ** 0.75, (kelvin / 6500) ** 0.9
     mean = (red + 1 + blue) / 3
     return red / mean, 1 / mean, blue / mean
@@ -65,8 +68,9 @@ def kelvin_rgb(kelvin: float) -> tuple[float, float, float]:
 def room_light(rng: np.random.Generator, *, even: bool = False) -> Light:
     """A random white light as found over trays: tubes, panels, windows."""
     spread = 0.3 if even else 1.0
+    kelvin = rng.uniform(5200, 7200) if even else rng.choice([rng.uniform(2800, 9500), rng.uniform(4500, 7000)])
     return Light(
-        rgb=kelvin_rgb(float(rng.uniform(5200, 7200) if even else rng.choice([rng.uniform(2800, 9500), rng.uniform(4500, 7000)]))),
+        rgb=kelvin_rgb(float(kelvin)),
         direct=float(rng.uniform(0.1, 0.45) if even else rng.uniform(0.1, 0.75)),
         azimuth_deg=float(rng.uniform(0, 360)),
         elevation_deg=float(rng.uniform(55, 85)),
@@ -80,27 +84,47 @@ def room_light(rng: np.random.Generator, *, even: bool = False) -> Light:
 def purple_light(rng: np.random.Generator) -> Light:
     """Red and blue lamps with little green."""
     red, green, blue = rng.uniform(0.9, 1.9), rng.uniform(0.1, 0.4), rng.uniform(0.8, 1.7)
-    return Light((red, green, blue), float(rng.uniform(0.1, 0.5)), float(rng.uniform(0, 360)), float(rng.uniform(60, 85)),
-                 float(rng.uniform(0.2, 0.6)), float(rng.uniform(0.05, 0.3)), 0.0, float(rng.uniform(0, 0.15)))
+    return Light(
+        rgb=(red, green, blue),
+        direct=float(rng.uniform(0.1, 0.5)),
+        azimuth_deg=float(rng.uniform(0, 360)),
+        elevation_deg=float(rng.uniform(60, 85)),
+        penumbra=float(rng.uniform(0.2, 0.6)),
+        unevenness=float(rng.uniform(0.05, 0.3)),
+        bars=0.0,
+        tint_unevenness=float(rng.uniform(0, 0.15)),
+    )
 
 
 def side_light(rng: np.random.Generator) -> Light:
     """A low lamp or window: long shadows, one bright side."""
-    return Light(kelvin_rgb(float(rng.uniform(3000, 7500))), float(rng.uniform(0.55, 0.85)), float(rng.uniform(0, 360)),
-                 float(rng.uniform(25, 48)), float(rng.uniform(0.05, 0.3)), float(rng.uniform(0.15, 0.45)), 0.0,
-                 float(rng.uniform(0, 0.15)))
+    return Light(
+        rgb=kelvin_rgb(float(rng.uniform(3000, 7500))),
+        direct=float(rng.uniform(0.55, 0.85)),
+        azimuth_deg=float(rng.uniform(0, 360)),
+        elevation_deg=float(rng.uniform(25, 48)),
+        penumbra=float(rng.uniform(0.05, 0.3)),
+        unevenness=float(rng.uniform(0.15, 0.45)),
+        bars=0.0,
+        tint_unevenness=float(rng.uniform(0, 0.15)),
+    )
 
 
 def lamp_bars(rng: np.random.Generator) -> Light:
     """Bars close above the tray: bright and dark stripes."""
-    return Light(kelvin_rgb(float(rng.uniform(3500, 6500))), float(rng.uniform(0.1, 0.4)), float(rng.uniform(0, 360)),
-                 float(rng.uniform(60, 85)), float(rng.uniform(0.3, 0.8)), float(rng.uniform(0.05, 0.2)),
-                 float(rng.uniform(0.2, 0.55)), float(rng.uniform(0, 0.1)))
+    return Light(
+        rgb=kelvin_rgb(float(rng.uniform(3500, 6500))),
+        direct=float(rng.uniform(0.1, 0.4)),
+        azimuth_deg=float(rng.uniform(0, 360)),
+        elevation_deg=float(rng.uniform(60, 85)),
+        penumbra=float(rng.uniform(0.3, 0.8)),
+        unevenness=float(rng.uniform(0.05, 0.2)),
+        bars=float(rng.uniform(0.2, 0.55)),
+        tint_unevenness=float(rng.uniform(0, 0.1)),
+    )
 
 
-def brightness_field(
-    light: Light, *, height_px: int, width_px: int, rng: np.random.Generator
-) -> Float32Array:
+def brightness_field(light: Light, *, height_px: int, width_px: int, rng: np.random.Generator) -> Float32Array:
     """(height, width, 3) brightness of the light over the picture, median about 1 before its colour is applied."""
     small = (max(2, height_px // 16), max(2, width_px // 16))
     field = _smooth(rng, small, light.unevenness)[..., None].repeat(3, axis=2)

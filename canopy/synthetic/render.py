@@ -1,4 +1,4 @@
-"""Draws a scene through its camera: ground, tray, leaves from the lowest up with their shadows, things above, lens, sensor."""
+"""Draws a scene through its camera: ground, tray, leaves from the lowest up with shadows, things above, sensor."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _RAY_ROUNDS = 3
 _WINDOW_MARGIN_PX = 2
 _SPECULAR_POWER = 24
 _SHADOW_DEPTH = 0.85
-_AMBIENT_OCCLUSION = 0.3
+_AMBIENT_OCCLUSION = 0.45
 _WIDEST_SHADOW_PX = 40
 _DEAD = 3
 
@@ -73,7 +73,7 @@ def _from_the_lowest(scene: Scene) -> Iterable[tuple[Leaf, bool]]:
     for other in scene.neighbours:
         for plant in other.plants:
             pool += [(move_leaf(leaf, other.dx_mm, other.dy_mm), plant.alive) for leaf in plant.leaves]
-    return sorted(pool, key=lambda item: item[0].top_mm)
+    return sorted(pool, key=lambda item: item[0].layer_mm)
 
 
 def move_leaf(leaf: Leaf, dx_mm: float, dy_mm: float) -> Leaf:
@@ -110,12 +110,11 @@ def _draw_leaf(canvas: Canvas, leaf: Leaf, scene: Scene, rays: Rays, *, alive: b
 
 def meet_leaf(leaf: Leaf, rays: Rays) -> tuple[Float32Array, Float32Array, Float32Array]:
     """Where rays meet the leaf's surface: (x, y, z) mm by fixed-point iteration on height."""
-    z: Float32Array | float = np.float32(leaf.top_mm)
-    x, y = rays.at(z)
+    x, y = rays.at(leaf.top_mm)
     for _ in range(_RAY_ROUNDS if rays.ax.any() else 1):
         z = np.asarray(leaf_height_mm(leaf, x, y), np.float32)
         x, y = rays.at(z)
-    return x, y, np.asarray(z, np.float32)
+    return x, y, z
 
 
 def shade(paint: LeafPaint, light: Light) -> Float32Array:
@@ -150,12 +149,12 @@ def _cast_shadow(
     above_mm = max(1.0, height_mm - float(canvas.top_mm[window].mean()))
     move = np.array(scene.light.shadow_offset_mm(above_mm)) / px_mm
     turn = np.deg2rad(scene.camera.turn_deg)
-    dx = int(round(move[0] * np.cos(turn) - move[1] * np.sin(turn)))
-    dy = int(round(move[0] * np.sin(turn) + move[1] * np.cos(turn)))
+    dx = round(float(move[0] * np.cos(turn) - move[1] * np.sin(turn)))
+    dy = round(float(move[0] * np.sin(turn) + move[1] * np.cos(turn)))
     soft = int(np.clip(scene.light.penumbra * above_mm / px_mm, 1, _WIDEST_SHADOW_PX))
     near = int(np.clip(0.5 * above_mm / px_mm, 1, _WIDEST_SHADOW_PX))
     pad = max(soft, near) + 1
-    padded = cv2.copyMakeBorder(alpha, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=0.0)
+    padded = np.asarray(cv2.copyMakeBorder(alpha, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=0.0), np.float32)
     cast = _soften(padded, soft) * np.float32(-scene.light.direct * _SHADOW_DEPTH) + 1
     close = _soften(padded, near) * np.float32(-_AMBIENT_OCCLUSION * (1 - scene.light.direct)) + 1
     _multiply(canvas.radiance, cast, window[0].start - pad + dy, window[1].start - pad + dx)

@@ -7,12 +7,13 @@ from numpy.typing import NDArray
 
 from canopy.records import Layout
 from canopy.synthetic.camera import Camera, look_at
-from canopy.synthetic.cultivar_table import CULTIVARS
-from canopy.synthetic.cultivars import draw_variety
-from canopy.synthetic.kinds import Draft, draft_of
+from canopy.synthetic.cultivars import CULTIVARS
+from canopy.synthetic.drafts import Draft
+from canopy.synthetic.kinds import draft_of
 from canopy.synthetic.leaves import leaf_bounds_mm
 from canopy.synthetic.plants import Plant, Stress, grow_plant
 from canopy.synthetic.scene import Neighbour, Scene
+from canopy.synthetic.variety import draw_variety
 
 _YOUNGEST_DAS, _OLDEST_DAS = 3.0, 60.0
 _BISECTIONS = 9
@@ -114,7 +115,7 @@ def _places(layout: Layout, rng: np.random.Generator) -> NDArray[np.float64]:
         offset = rng.normal(0, 0.05, centres.shape) * (layout.pitch_x_mm, layout.pitch_y_mm)
         return np.column_stack([np.arange(1, len(centres) + 1), centres + offset])
     wide, high = layout.columns * layout.pitch_x_mm, layout.rows * layout.pitch_y_mm
-    x, y = np.meshgrid(np.arange(_MAT_SPACING_MM / 2, wide, _MAT_SPACING_MM), np.arange(_MAT_SPACING_MM / 2, high, _MAT_SPACING_MM))
+    x, y = np.meshgrid(*(np.arange(_MAT_SPACING_MM / 2, side, _MAT_SPACING_MM) for side in (wide, high)))
     spots = np.column_stack([x.ravel(), y.ravel()]) + rng.normal(0, 0.3 * _MAT_SPACING_MM, (x.size, 2))
     spots = np.clip(spots, 0, (wide - 1e-6, high - 1e-6))
     cell = (spots[:, 1] // layout.pitch_y_mm) * layout.columns + spots[:, 0] // layout.pitch_x_mm + 1
@@ -156,9 +157,10 @@ def _neighbours(draft: Draft, plants: tuple[Plant, ...], seed: int) -> tuple[Nei
     rng = np.random.default_rng([seed, 4])
     layout = draft.layout
     reach = 2 * layout.markers.offset_mm + layout.markers.side_mm if draft.surroundings.markers else 0.0
-    sides = [
-        (sign * (layout.outline_width_mm + reach + rng.uniform(5, _LARGEST_RIM_GAP_MM)) * along, sign * (layout.outline_height_mm + reach + rng.uniform(5, _LARGEST_RIM_GAP_MM)) * (1 - along))
-        for along, sign in ((0, 1), (0, -1), (1, 1), (1, -1))
-    ]
+    sides: list[tuple[float, float]] = []
+    for along, sign in ((0, 1), (0, -1), (1, 1), (1, -1)):
+        gaps = rng.uniform(5, _LARGEST_RIM_GAP_MM, 2)
+        dx, dy = sign * (np.array([layout.outline_width_mm, layout.outline_height_mm]) + reach + gaps)
+        sides.append((float(dx * along), float(dy * (1 - along))))
     chosen = rng.permutation(len(sides))[: draft.neighbours]
-    return tuple(Neighbour(float(sides[i][0]), float(sides[i][1]), plants) for i in chosen)
+    return tuple(Neighbour(sides[i][0], sides[i][1], plants) for i in chosen)

@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from canopy.synthetic.drafts import Draft
 from canopy.synthetic.files import write_scene
-from canopy.synthetic.kinds import Draft, draft_of
+from canopy.synthetic.kinds import draft_of
 from canopy.synthetic.render import render
 from canopy.synthetic.scene import Scene
 from canopy.synthetic.scenes import compose, das_for_diameter, grow_tray, make_scene, pitch_mm
@@ -28,7 +29,9 @@ def tray_over_days(
     for number, das in enumerate(das_list):
         today = _set_up_afresh(draft, np.random.default_rng([seed, 5, number]))
         plants = grow_tray(draft, das=das, seed=seed)
-        scene = compose(today, plants, kind=kind, seed=seed + 1_000_003 * (number + 1), width_px=width_px, height_px=height_px)
+        scene = compose(
+            today, plants, kind=kind, seed=seed + 1_000_003 * (number + 1), width_px=width_px, height_px=height_px
+        )
         yield replace(scene, name=f"{kind}_{seed:05d}_das{das:04.1f}", tray=f"{kind}_{seed:05d}")
 
 
@@ -93,6 +96,8 @@ def _scenes(
             if days == 1:
                 yield make_scene(kind, seed=own, width_px=width_px, height_px=height_px), first
                 continue
-            series = tray_over_days(kind, das_series(kind, days, seed=own), seed=own, width_px=width_px, height_px=height_px)
+            series = tray_over_days(
+                kind, das_series(kind, days, seed=own), seed=own, width_px=width_px, height_px=height_px
+            )
             for day, scene in enumerate(series):
                 yield scene, first + timedelta(days=day)

@@ -60,7 +60,7 @@ def measure_truth(scene: Scene, *, mm_per_px: float = TRUTH_MM_PER_PX) -> pd.Dat
 
 def _footprints(plants: list[Plant], mm_per_px: float) -> list[_Footprint]:
     """Leaves from the highest down."""
-    pool = sorted(((leaf, p.alive) for p in plants for leaf in p.leaves), key=lambda item: -item[0].top_mm)
+    pool = sorted(((leaf, p.alive) for p in plants for leaf in p.leaves), key=lambda item: -item[0].layer_mm)
     return [print_ for leaf, alive in pool if (print_ := _footprint(leaf, alive, mm_per_px)) is not None]
 
 
