@@ -14,16 +14,17 @@ class Dice:
 
     def __init__(self, batch: int, side: int, device: torch.device, seed: int) -> None:
         self.batch, self.side, self.device = batch, side, device
+        self.dtype = torch.float16 if device.type == "cuda" else torch.float32
         self.generator = torch.Generator(device=device)
         self.generator.manual_seed(seed)
 
     def uniform(self, *shape: int) -> Tensor:
         """Uniform on 0..1."""
-        return torch.rand(*shape, device=self.device, generator=self.generator)
+        return torch.rand(*shape, device=self.device, generator=self.generator, dtype=self.dtype)
 
     def normal(self, *shape: int) -> Tensor:
         """Standard normal."""
-        return torch.randn(*shape, device=self.device, generator=self.generator)
+        return torch.randn(*shape, device=self.device, generator=self.generator, dtype=self.dtype)
 
     def one(self) -> Tensor:
         """Uniform, one a picture."""
@@ -35,7 +36,7 @@ class Dice:
 
     def chance(self, probability: float) -> Tensor:
         """1 with this probability, one a picture."""
-        return (self.one() < probability).float()
+        return (self.one() < probability).to(self.dtype)
 
     def pick(self, low: int, high: int) -> int:
         """One whole number for the whole batch, low..high inclusive."""
@@ -49,6 +50,7 @@ class Dice:
 
 def change(pictures: Tensor, canopy: Tensor, dice: Dice) -> Tensor:
     """(B, 3, S, S) code values 0..1 and canopy shares (B, 1, S, S) → changed code values, exposure normalised."""
+    pictures, canopy = pictures.to(dice.dtype), canopy.to(dice.dtype)
     x = _recolour_leaves(pictures, canopy, dice)
     ground = _clutter(_ground(dice), dice)
     where = _where(dice) * (1 - canopy)
@@ -75,7 +77,7 @@ def _ground(dice: Dice) -> Tensor:
     s = dice.side
     texture = sum(
         (dice.cloud(n, "bilinear") * dice.one() ** 2 * 0.25 for n in (4, 16, 64, 128, s)),
-        start=torch.zeros(dice.batch, 1, s, s, device=dice.device),
+        start=torch.zeros(dice.batch, 1, s, s, device=dice.device, dtype=dice.dtype),
     )
     ground = _muted(dice, 0.35) * (1 + 0.5 * texture)
     for probability in (0.5, 0.35, 0.3):
@@ -95,7 +97,7 @@ def _pebbles(ground: Tensor, dice: Dice) -> Tensor:
     round_ = (torch.sin(axis.view(1, 1, 1, -1) + warp).abs() * torch.sin(axis.view(1, 1, -1, 1) + warp).abs()) ** 0.5
     stones = _muted(dice, 0.25) * (0.35 + 0.9 * shade) * round_
     on = dice.chance(0.15)
-    return ground * (1 - on) + stones * on
+    return ground * (1 - on) + stones.to(dice.dtype) * on
 
 
 def _bars(ground: Tensor, dice: Dice) -> Tensor:
@@ -106,7 +108,7 @@ def _bars(ground: Tensor, dice: Dice) -> Tensor:
         angle, period = math.pi * dice.one(), 3 + 60 * dice.one() ** 2
         wave = torch.cos(angle) * line.view(1, 1, 1, s) + torch.sin(angle) * line.view(1, 1, s, 1)
         bars = torch.sigmoid((torch.sin(2 * math.pi * wave / period) - 1.6 * dice.one() + 0.8) * (2 + 10 * dice.one()))
-        bars = bars * dice.chance(probability)
+        bars = bars.to(dice.dtype) * dice.chance(probability)
         ground = ground * (1 - bars) + _muted(dice, 0.4) * bars
     return ground
 
@@ -117,7 +119,7 @@ def _clutter(ground: Tensor, dice: Dice) -> Tensor:
     crumbs = dice.cloud((96, 128, s)[dice.pick(0, 2)])
     patch = torch.sigmoid(dice.cloud(5) * 6 - 2 * dice.one())
     mask = torch.sigmoid((crumbs - 0.4 - 1.2 * dice.one()) * 12) * patch * dice.chance(0.6)
-    brown = torch.tensor([1.15, 0.95, 0.8], device=dice.device).view(1, 3, 1, 1)
+    brown = torch.tensor([1.15, 0.95, 0.8], device=dice.device, dtype=dice.dtype).view(1, 3, 1, 1)
     ground = ground * (1 - mask) + (0.02 + (0.22 + 0.6 * dice.chance(0.2)) * dice.one()) * brown * mask
     line = torch.arange(s, device=dice.device, dtype=torch.float32)
     yy, xx = line.view(1, s, 1), line.view(1, 1, s)
@@ -128,7 +130,7 @@ def _clutter(ground: Tensor, dice: Dice) -> Tensor:
         v = (yy - cy) * torch.cos(angle) - (xx - cx) * torch.sin(angle)
         power = (2, 2, 8)[dice.pick(0, 2)]
         inside = torch.sigmoid((1 - ((u / long).abs() ** power + (v / short).abs() ** power)) * 6)
-        inside = (inside * dice.chance(0.3).squeeze(1)).unsqueeze(1)
+        inside = (inside.to(dice.dtype) * dice.chance(0.3).squeeze(1)).unsqueeze(1)
         shaded = 1 + 0.35 * dice.cloud(6) * dice.chance(0.5)
         ground = ground * (1 - inside) + _object_colour(dice) * shaded * inside
     return ground.clamp(0, 1)
@@ -156,7 +158,7 @@ def _light(x: Tensor, dice: Dice) -> Tensor:
     )
     gain = dice.normal(dice.batch, 3, 1, 1) * (0.30 * dice.one())
     x = x * torch.exp(field + gain + 0.55 * dice.normal(dice.batch, 1, 1, 1))
-    mix = torch.eye(3, device=dice.device)[None] + dice.normal(dice.batch, 3, 3) * (0.10 * dice.uniform(dice.batch, 1, 1))
+    mix = torch.eye(3, device=dice.device, dtype=dice.dtype)[None] + dice.normal(dice.batch, 3, 3) * (0.10 * dice.uniform(dice.batch, 1, 1))
     x = torch.einsum("bij,bjhw->bihw", mix, x).clamp(min=0)
     x = x + 0.08 * dice.one() ** 2 * dice.three()
     return x.clamp(0, 1) ** (1 / (1.8 + 0.8 * dice.one()))
@@ -180,6 +182,7 @@ def _compress(x: Tensor, dice: Dice) -> Tensor:
     k = torch.arange(8, device=dice.device, dtype=torch.float32)
     basis = torch.cos(math.pi * (k.view(1, 8) + 0.5) * k.view(8, 1) / 8) * math.sqrt(2 / 8)
     basis[0] /= math.sqrt(2)
+    basis, k = basis.to(dice.dtype), k.to(dice.dtype)
     b, c, h, w = x.shape
     blocks = x.view(b, c, h // 8, 8, w // 8, 8)
     freq = torch.einsum("ui,bcyixj,vj->bcyuxv", basis, blocks, basis)

@@ -11,13 +11,14 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from canopy.records import Layout
 from canopy.synthetic.kinds import KINDS, draft_of
 from canopy.synthetic.render import render
 from canopy.synthetic.scenes import compose, das_for_diameter, grow_tray, pitch_mm
 from canopy.synthetic.scene import Scene
 
 WIDTH_PX, HEIGHT_PX = 900, 675
-NEARER = (1.0, 1.0, 1.4, 2.0, 3.0, 4.5)
+NEARER = (1.0, 1.0, 1.4, 2.0, 3.0, 4.5, 7.0)
 """How much nearer than the whole tray the camera goes."""
 
 
@@ -26,12 +27,27 @@ def training_scene(seed: int) -> Scene:
     rng = np.random.default_rng([seed, 77])
     kind = "mixed" if rng.random() < 0.5 else str(rng.choice(KINDS))
     draft = draft_of(kind, rng)
-    draft = replace(draft, fill=draft.fill * float(rng.choice(NEARER)))
+    nearer = float(rng.choice(NEARER))
+    draft = replace(draft, layout=part_of(draft.layout, nearer), fill=float(rng.uniform(0.6, 1.3)))
     if rng.random() < 0.2:
         draft = replace(draft, surroundings=replace(draft.surroundings, tray_style="", markers=False))
     das = das_for_diameter(draft.cultivar, draft.spread * pitch_mm(draft.layout), seed=seed)
     plants = grow_tray(draft, das=das, seed=seed)
     return compose(draft, plants, kind=kind, seed=seed, width_px=WIDTH_PX, height_px=HEIGHT_PX)
+
+
+def part_of(layout: Layout, nearer: float) -> Layout:
+    """A smaller tray with the same cells, which fills the picture from nearer by."""
+    rows, columns = (max(1, round(n / nearer)) for n in (layout.rows, layout.columns))
+    rim = layout.outline_width_mm - layout.columns * layout.pitch_x_mm
+    return layout.model_copy(
+        update={
+            "rows": rows,
+            "columns": columns,
+            "outline_width_mm": columns * layout.pitch_x_mm + rim,
+            "outline_height_mm": rows * layout.pitch_y_mm + rim,
+        }
+    )
 
 
 def draw_one(seed: int, folder: Path) -> float:

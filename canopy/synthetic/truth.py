@@ -12,7 +12,7 @@ from canopy.records import cell_name
 from canopy.synthetic.camera import straight_down
 from canopy.synthetic.leaves import Leaf, leaf_bounds_mm, paint_leaf
 from canopy.synthetic.plants import Plant
-from canopy.synthetic.render import meet_leaf
+from canopy.synthetic.render import meet_leaf, move_leaf
 from canopy.synthetic.scene import Scene
 
 Float32Array = NDArray[np.float32]
@@ -48,19 +48,39 @@ def measure_truth(scene: Scene, *, mm_per_px: float = TRUTH_MM_PER_PX) -> pd.Dat
     pandas.DataFrame
         One row per cell in reading order. `area_mm2`: visible from straight above at the leaves' own height, what
         other plants hide left out; `area_alone_mm2`: the same with neighbours taken away; `height_mm`: top of the
-        plant over the rim; `leaf_height_mm`: mean height of its visible area; fractions by visible area. Dead plants
-        have state `empty` and no area. `visible_px` is filled by the caller who drew the picture.
+        plant over the rim; `leaf_height_mm`: mean height of its visible area; fractions by visible area. Several
+        shoots of one cell count together. Dead plants have state `empty` and no area. `visible_px` is filled by the
+        caller who drew the picture.
     """
-    everyone = [*scene.plants, *(plant for other in scene.neighbours for plant in other.plants)]
-    footprints = _footprints(everyone[: len(scene.plants)], mm_per_px)
+    footprints = _footprints(_leaves_that_count(scene), mm_per_px)
     seen = _visible(footprints, mm_per_px)
     rows = [_row(scene, cell, seen, footprints, mm_per_px) for cell in range(1, scene.layout.cells + 1)]
     return pd.DataFrame(rows, columns=list(TRUTH_COLUMNS))
 
 
-def _footprints(plants: list[Plant], mm_per_px: float) -> list[_Footprint]:
+def _leaves_that_count(scene: Scene) -> list[tuple[Leaf, bool]]:
+    """Leaves of the tray, and those of neighbouring trays that may hang over it, each with whether it lives."""
+    own = [(leaf, plant.alive) for plant in scene.plants for leaf in plant.leaves]
+    if not own:
+        return []
+    bounds = np.array([leaf_bounds_mm(leaf) for leaf, _ in own])
+    x0, y0, x1, y1 = *bounds[:, :2].min(axis=0), *bounds[:, 3:5].max(axis=0)
+    others = [
+        (move_leaf(leaf, other.dx_mm, other.dy_mm), plant.alive)
+        for other in scene.neighbours
+        for plant in other.plants
+        for leaf in plant.leaves
+    ]
+    for leaf, alive in others:
+        left, top, _, right, bottom, _ = leaf_bounds_mm(leaf)
+        if left < x1 and right > x0 and top < y1 and bottom > y0:
+            own.append((leaf, alive))
+    return own
+
+
+def _footprints(leaves: list[tuple[Leaf, bool]], mm_per_px: float) -> list[_Footprint]:
     """Leaves from the highest down."""
-    pool = sorted(((leaf, p.alive) for p in plants for leaf in p.leaves), key=lambda item: -item[0].layer_mm)
+    pool = sorted(leaves, key=lambda item: -item[0].layer_mm)
     return [print_ for leaf, alive in pool if (print_ := _footprint(leaf, alive, mm_per_px)) is not None]
 
 
@@ -109,6 +129,11 @@ def _alone_mm2(footprints: list[_Footprint], plant: int, mm_per_px: float) -> fl
     return float(_visible(own, mm_per_px).get(plant, np.zeros(4))[0])
 
 
+def _plants_of(scene: Scene, cell: int) -> list[Plant]:
+    """All plants rooted in a cell: one, none, or the shoots of a mat."""
+    return [plant for plant in scene.plants if plant.index == cell]
+
+
 def _row(
     scene: Scene,
     cell: int,
@@ -118,21 +143,22 @@ def _row(
 ) -> dict[str, object]:
     """One line of the truth table."""
     row, col = (cell - 1) // scene.layout.columns + 1, (cell - 1) % scene.layout.columns + 1
-    plant = next((p for p in scene.plants if p.index == cell), None)
+    plants = _plants_of(scene, cell)
+    living = [plant for plant in plants if plant.alive]
     out: dict[str, object] = dict.fromkeys(TRUTH_COLUMNS)
     out |= {"photo": scene.name, "tray": scene.tray_id, "row": row, "col": col, "cell": cell_name(row, col)}
-    out["state"] = "planted" if plant is not None and plant.alive and cell in seen and seen[cell][0] > 0 else "empty"
-    if plant is not None:
-        out |= {"cultivar": plant.cultivar, "das": plant.das}
-    if plant is None or out["state"] == "empty":
+    out["state"] = "planted" if living and cell in seen and seen[cell][0] > 0 else "empty"
+    if plants:
+        out |= {"cultivar": plants[0].cultivar, "das": plants[0].das}
+    if out["state"] == "empty":
         return out
     area, volume, yellow, brown = seen[cell]
     return out | {
         "area_mm2": area,
         "area_alone_mm2": _alone_mm2(footprints, cell, mm_per_px),
-        "height_mm": max(leaf.top_mm for leaf in plant.leaves),
+        "height_mm": max(leaf.top_mm for plant in living for leaf in plant.leaves),
         "leaf_height_mm": volume / area,
-        "weight_g": plant.weight_g,
+        "weight_g": sum(plant.weight_g for plant in living),
         "yellow_fraction": yellow / area,
         "brown_fraction": brown / area,
     }
