@@ -37,10 +37,10 @@ def laplacian_variance(grey: NDArray[np.uint8] | FloatArray) -> float:
 def edge_blur_px(grey: NDArray[np.uint8], *, settings: PhotoSettings) -> float | None:
     """Standard deviation of the blur at the picture's strongest edges, in pixels, in the direction that is worst.
 
-    The picture is blurred once more by a known amount s. At the middle of a step edge of any height the gradient then
-    falls by the factor R = √(b² + s²)/b, so b = s/√(R² − 1) is the blur that was there before (Zhuo & Sim 2011,
-    Pattern Recognition 44(9):1852–1858). Contrast and the amount of texture cancel. Edges are grouped by direction,
-    because a moved camera blurs some directions only.
+    The picture, calmed a little against noise, is blurred once more by a known amount s. At the middle of a step edge
+    of any height the gradient then falls by the factor R = √(b² + s²)/b, so b = s/√(R² − 1) is the blur that was there
+    before (Zhuo & Sim 2011, Pattern Recognition 44(9):1852–1858). Contrast and the amount of texture cancel. Edges are
+    grouped by direction, because a moved camera blurs some directions only.
 
     Parameters
     ----------
@@ -52,24 +52,28 @@ def edge_blur_px(grey: NDArray[np.uint8], *, settings: PhotoSettings) -> float |
     float or None
         0.3 or so for a perfectly sharp rendering; None when too few edges stand out to tell.
     """
-    soft = cv2.GaussianBlur(grey, (0, 0), settings.blur_probe_px, borderType=cv2.BORDER_REPLICATE)
-    gx, gy = _gradient(np.asarray(soft, np.uint8))
-    strength = np.abs(gx).astype(np.int32) + np.abs(gy)
-    step = max(1, int(math.sqrt(grey.size / settings.light_sample_px)))
-    bound = max(float(np.quantile(strength[::step, ::step], 1 - settings.blur_edge_share)), 1.0)
-    rows, cols = np.nonzero(strength[1:-1, 1:-1] >= bound)
-    rows, cols = rows + 1, cols + 1
-    direction = _direction(gx[rows, cols], gy[rows, cols])
-    rows, cols, direction = _ridge(np.hypot(gx, gy, dtype=np.float32), rows, cols, direction)
-    blur_px2 = _blur_variance(
-        grey, soft_gradient=(gx[rows, cols], gy[rows, cols]), rows=rows, cols=cols, probe_px=settings.blur_probe_px
+    calm = _smooth(grey, settings.blur_calm_px)
+    sharp = _gradient(calm)
+    soft = _gradient(_smooth(calm, settings.blur_probe_px))
+    rows, cols, direction = _strongest(*soft, settings=settings)
+    along = np.stack([soft[0][rows, cols], soft[1][rows, cols]]).astype(np.float64)
+    # The part of the sharper gradient that points the same way: noise in it cancels, where its length would grow.
+    ratio = (sharp[0][rows, cols] * along[0] + sharp[1][rows, cols] * along[1]) / np.maximum(
+        (along**2).sum(axis=0), 1.0
     )
+    # A ratio of 1 means no loss at all, blur without bound; keep it finite.
+    blur_px2 = settings.blur_probe_px**2 / (np.maximum(ratio**2, 1.001) - 1)
+    blur_px2 -= _DIFFERENCE_VARIANCE_PX2 + settings.blur_calm_px**2
     worst = [
         float(np.quantile(blur_px2[direction == d], settings.blur_quantile))
         for d in range(_DIRECTIONS)
         if np.count_nonzero(direction == d) >= settings.blur_edge_min
     ]
-    return math.sqrt(max(worst)) if worst else None
+    return math.sqrt(max(*worst, 0.0)) if worst else None
+
+
+def _smooth(grey: NDArray[np.uint8], sigma_px: float) -> NDArray[np.uint8]:
+    return np.asarray(cv2.GaussianBlur(grey, (0, 0), sigma_px, borderType=cv2.BORDER_REPLICATE), np.uint8)
 
 
 def _gradient(grey: NDArray[np.uint8]) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
@@ -84,27 +88,27 @@ def _direction(gx: NDArray[np.int16], gy: NDArray[np.int16]) -> NDArray[np.intp]
     return np.asarray(np.rint(angle / (math.pi / _DIRECTIONS)).astype(np.intp) % _DIRECTIONS)
 
 
-def _ridge(
-    strength: NDArray[np.float32], rows: NDArray[np.intp], cols: NDArray[np.intp], direction: NDArray[np.intp]
+def _strongest(
+    gx: NDArray[np.int16], gy: NDArray[np.int16], *, settings: PhotoSettings
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-    """Keep the pixels in the middle of their edge: no weaker than their neighbours across it."""
+    """Rows, columns and directions of the middles of the strongest edges, as many of each direction."""
+    strength = np.abs(gx).astype(np.int32) + np.abs(gy)
+    step = max(1, int(math.sqrt(strength.size / settings.light_sample_px)))
+    # Edges across a camera's motion are weaker than those along it: look at many, then keep the best of each direction.
+    share = min(_DIRECTIONS * settings.blur_edge_share * 2, 1.0)
+    bound = max(float(np.quantile(strength[::step, ::step], 1 - share)), settings.blur_edge_codes)
+    rows, cols = np.nonzero(strength[1:-1, 1:-1] >= bound)
+    rows, cols = rows + 1, cols + 1
+    direction = _direction(gx[rows, cols], gy[rows, cols])
+    length = np.hypot(gx, gy, dtype=np.float32)
     dx, dy = _ACROSS[direction].T
-    here = strength[rows, cols]
-    keep = (here >= strength[rows + dy, cols + dx]) & (here >= strength[rows - dy, cols - dx])
-    return rows[keep], cols[keep], direction[keep]
-
-
-def _blur_variance(
-    grey: NDArray[np.uint8],
-    *,
-    soft_gradient: tuple[NDArray[np.int16], NDArray[np.int16]],
-    rows: NDArray[np.intp],
-    cols: NDArray[np.intp],
-    probe_px: float,
-) -> FloatArray:
-    gx, gy = _gradient(grey)
-    sharp = np.hypot(gx[rows, cols].astype(np.float64), gy[rows, cols])
-    soft = np.hypot(soft_gradient[0].astype(np.float64), soft_gradient[1])
-    # A ratio of 1 means no loss at all: blur without bound; keep it finite.
-    ratio2 = np.maximum((sharp / soft) ** 2, 1.001)
-    return np.maximum(probe_px**2 / (ratio2 - 1) - _DIFFERENCE_VARIANCE_PX2, 0.0)
+    here = length[rows, cols]
+    # In the middle of its edge a pixel is no weaker than its neighbours across it.
+    keep = (here >= length[rows + dy, cols + dx]) & (here >= length[rows - dy, cols - dx])
+    wanted = max(settings.blur_edge_min, int(settings.blur_edge_share * strength.size / _DIRECTIONS))
+    chosen = []
+    for d in range(_DIRECTIONS):
+        of_direction = np.flatnonzero(keep & (direction == d))
+        chosen.append(of_direction[np.argsort(-here[of_direction], kind="stable")[:wanted]])
+    best = np.concatenate(chosen)
+    return rows[best], cols[best], direction[best]

@@ -54,8 +54,14 @@ class PhotoSettings(BaseModel):
         le=2,
         description="Finer pictures are shrunk to about this scale before blur is read; noise then counts for little.",
     )
+    blur_calm_px: float = Field(
+        0.8,
+        ge=0.1,
+        le=3,
+        description="Standard deviation in pixels of the smoothing against noise before edges are read.",
+    )
     blur_probe_px: float = Field(
-        1.5, ge=0.7, le=5, description="Standard deviation in pixels of the known blur added to measure edge blur."
+        2.0, ge=0.7, le=5, description="Standard deviation in pixels of the known blur added to measure edge blur."
     )
     blur_edge_share: float = Field(
         0.01, ge=0.0005, le=0.2, description="Share of a picture's pixels, the strongest edges, that blur is read from."
@@ -65,6 +71,9 @@ class PhotoSettings(BaseModel):
         ge=0.05,
         le=0.95,
         description="Of one direction's edges, this quantile of blur counts: some strong edges are soft shadows.",
+    )
+    blur_edge_codes: float = Field(
+        16.0, ge=1, le=1000, description="Weakest edge (3 × 3 Sobel of the smoothed picture) that blur is read from."
     )
     blur_edge_min: int = Field(
         40, ge=5, le=10000, description="Fewest edge pixels of one direction that blur is read from."
