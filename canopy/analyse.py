@@ -98,7 +98,11 @@ def work_through(
     """As `analyse`, with everything made on the way."""
     if recipe == BY_NAME:
         recipe = recipe_for(tray.crop, tray.stage) if tray.crop else None
-    needed_mm_per_px = settings.scale.needed(tray.stage)
+    margin_mm = 0.0 if tray.whole_picture else settings.scale.margin_mm
+    width_mm, height_mm = (
+        side + 2 * margin_mm for side in (tray.layout.outline_width_mm, tray.layout.outline_height_mm)
+    )
+    needed_mm_per_px = settings.scale.needed(tray.stage, seen_mm2=width_mm * height_mm)
     picture, frame = _see(photo, tray, needed_mm_per_px, name=name, modified_at=modified_at, settings=settings)
     das = days_after_sowing(tray.sown_on, picture.taken_at, tray=name)
     rectified = rectify(
@@ -106,7 +110,7 @@ def work_through(
         frame,
         tray.layout,
         mm_per_px=max(needed_mm_per_px, frame.mm_per_px),
-        margin_mm=settings.scale.margin_mm,
+        margin_mm=margin_mm,
     )
     height = _height(tray, recipe, frame, das=das)
     segmentation = segment_cells(rectified, tray.layout, stage=tray.stage, height=height, settings=settings.segment)

@@ -14,12 +14,13 @@ from canopy.cli.explain import explain
 from canopy.cli.init import init
 from canopy.cli.layouts import layouts
 from canopy.cli.score import score
+from canopy.cli.simulate import simulate
 from canopy.errors import CanopyError
 
 USAGE_ERROR = 2
 
 # One function a command, named as the command; its docstring is its help.
-COMMANDS = (score, explain, layouts, crops, init)
+COMMANDS = (score, explain, layouts, crops, init, simulate)
 
 app = typer.Typer(
     name="canopy",

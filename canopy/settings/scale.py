@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from pydantic import BaseModel, ConfigDict, Field
 
 
@@ -26,10 +28,20 @@ class ScaleSettings(BaseModel):
     margin_mm: float = Field(
         30.0, ge=0, le=500, description="Strip around the tray that is looked at for leaves that hang over the rim."
     )
+    native_megapixels: float = Field(
+        1.2,
+        ge=0.1,
+        le=50,
+        description="A tray that fits on a grid of this size is measured as finely as the photo shows it.",
+    )
     doubtful_mm_per_px: float = Field(
         0.7, ge=0.05, le=10, description="A photo coarser than this is called doubtful: small plants cover few pixels."
     )
 
-    def needed(self, stage: str) -> float:
-        """Millimetres per pixel needed for a stage; that of seedlings, the finest, for an empty stage."""
+    def needed(self, stage: str, *, seen_mm2: float) -> float:
+        """Millimetres per pixel needed for a stage (seedlings' for an empty one) when `seen_mm2` are looked at."""
+        affordable = math.sqrt(seen_mm2 / (self.native_megapixels * 1e6))
+        return min(affordable, self._of(stage))
+
+    def _of(self, stage: str) -> float:
         return {"finish": self.finish_mm_per_px, "mat": self.mat_mm_per_px}.get(stage, self.seedling_mm_per_px)
