@@ -64,13 +64,17 @@ def height_effect(
 
 def _known(relative: FloatArray, canopy_mm: float, camera_mm: float, *, settings: AreaSettings) -> HeightEffect:
     leaf = _leaf_height(relative, canopy_mm, camera_mm, settings=settings)
-    # ln factor = 2 ln(1 − h/d): a relative error e of h or of d moves it by 2h/(d − h)·e.
-    sd = 2 * leaf / (camera_mm - leaf) * np.hypot(settings.height_rel_sd, settings.camera_rel_sd)
+    # ln factor = 2 ln(1 − h/d): an error e of h moves it by 2e/(d − h), one of d by 2(h/d)·e/(d − h).
+    sd_mm = settings.height_rel_sd * (leaf + settings.medium_below_rim_mm)
+    sd = 2 / (camera_mm - leaf) * np.hypot(sd_mm, leaf * settings.camera_rel_sd)
     return HeightEffect(area_factor(leaf, camera_mm), leaf, np.zeros(leaf.size), sd)
 
 
 def _leaf_height(relative: FloatArray, canopy_mm: float, camera_mm: float, *, settings: AreaSettings) -> FloatArray:
-    return np.minimum(settings.leaf_level * canopy_mm * relative, settings.height_max_share * camera_mm)
+    # Plants grow from the medium, which lies below the rim: young ones may not reach up to the rim plane at all.
+    stem_mm = settings.medium_below_rim_mm
+    leaf = settings.leaf_level * (canopy_mm + stem_mm) * relative - stem_mm
+    return np.minimum(leaf, settings.height_max_share * camera_mm)
 
 
 def _relative_heights(seen_mm2: FloatArray, planted: NDArray[np.bool_], *, settings: AreaSettings) -> FloatArray:

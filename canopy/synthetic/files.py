@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Collection
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -15,13 +16,16 @@ from canopy.records import Layout
 from canopy.synthetic.render import Picture
 from canopy.synthetic.scene import Scene
 
+MASKS = "masks"
+"""Folder of the instance masks, beside the photos; a search for photos passes over folders of this name."""
+
 _JPEG_QUALITY = 92
 _DIAGONAL_35MM = 43.27
-_HEIGHT_SHARE = 0.9
-"""A typed canopy height is the top of most plants, not of the tallest: this quantile of the plants' tops."""
 
 
-def jpeg_bytes(picture: Picture, scene: Scene, *, taken_at: datetime | None = None) -> bytes:
+def jpeg_bytes(
+    picture: Picture, scene: Scene, *, taken_at: datetime | None = None, quality: int = _JPEG_QUALITY
+) -> bytes:
     """The picture as JPEG with the EXIF a phone writes: focal length, orientation and, if given, time with offset."""
     exif = Image.Exif()
     exif[ExifTags.Base.Orientation] = 1
@@ -36,7 +40,7 @@ def jpeg_bytes(picture: Picture, scene: Scene, *, taken_at: datetime | None = No
             zone = taken_at.strftime("%z")
             details[ExifTags.Base.OffsetTimeOriginal] = f"{zone[:3]}:{zone[3:]}"
     buffer = io.BytesIO()
-    Image.fromarray(picture.rgb).save(buffer, "JPEG", quality=_JPEG_QUALITY, subsampling=2, exif=exif)
+    Image.fromarray(picture.rgb).save(buffer, "JPEG", quality=quality, subsampling=2, exif=exif)
     return buffer.getvalue()
 
 
@@ -54,33 +58,43 @@ def with_pixels(truth: pd.DataFrame, picture: Picture, layout: Layout) -> pd.Dat
     return truth.assign(visible_px=counts)
 
 
-def tray_line(scene: Scene, truth: pd.DataFrame, *, file_name: str, taken_at: datetime | None) -> dict[str, object]:
-    """The line of the tray list that goes with the photo: sizes, sowing day, heights as a grower would know them."""
+def tray_line(
+    scene: Scene,
+    truth: pd.DataFrame,
+    *,
+    file_name: str,
+    taken_at: datetime | None,
+    recipes: Collection[tuple[str, str]] = (),
+) -> dict[str, object]:
+    """The line of the tray list that goes with the photo: sizes, sowing day, heights as a grower would know them.
+
+    `recipes` are the (crop, stage) that may be named; a tray of any other crop has an empty `crop`.
+    """
     layout = scene.layout
+    stage = "finish" if layout.kind == "raft" else "mat" if layout.kind == "mat" else "seedling"
+    cultivar = scene.plants[0].cultivar if scene.plants else ""
     planted = truth[truth.state == "planted"]
-    das = round(float(planted.das.iloc[0])) if len(planted) else 0
+    das = int(scene.plants[0].das) if scene.plants else 0  # whole days passed: the same sowing day on every day
     day = (taken_at or datetime(2026, 4, 20, tzinfo=UTC)).date()
     return {
         "photo": file_name,
         "tray": scene.tray_id,
         "layout": f"{layout.rows}x{layout.columns}",
-        "crop": "",
-        "stage": "finish" if layout.kind == "raft" else "mat" if layout.kind == "mat" else "seedling",
+        "crop": cultivar if (cultivar, stage) in recipes else "",
+        "stage": stage,
         "sown_on": (pd.Timestamp(day) - pd.Timedelta(days=das)).date().isoformat(),
         "pitch_mm": f"{layout.pitch_x_mm:g}x{layout.pitch_y_mm:g}",
         "outline_mm": f"{layout.outline_width_mm:g}x{layout.outline_height_mm:g}",
         "markers": "yes" if scene.surroundings.markers else "no",
         "camera_height_mm": round(scene.camera.z_mm),
-        "canopy_height_mm": round(float(planted.height_mm.quantile(_HEIGHT_SHARE))) if len(planted) else "",
+        "canopy_height_mm": round(float(planted.height_mm.median())) if len(planted) else "",
     }
 
 
-def write_scene(
-    folder: Path, scene: Scene, picture: Picture, truth: pd.DataFrame, *, taken_at: datetime | None = None
-) -> dict[str, object]:
-    """Write NAME.jpg, NAME_mask.png and NAME_truth.csv; returns the photo's line of the tray list."""
-    (folder / f"{scene.name}.jpg").write_bytes(jpeg_bytes(picture, scene, taken_at=taken_at))
-    (folder / f"{scene.name}_mask.png").write_bytes(mask_png(picture))
-    table = with_pixels(truth, picture, scene.layout)
-    table.to_csv(folder / f"{scene.name}_truth.csv", index=False, float_format="%.6g", lineterminator="\n")
-    return tray_line(scene, table, file_name=f"{scene.name}.jpg", taken_at=taken_at)
+def write_scene(folder: Path, scene: Scene, picture: Picture, *, taken_at: datetime | None = None) -> Path:
+    """Write NAME.jpg and masks/NAME.png; returns the photo's path."""
+    photo = folder / f"{scene.name}.jpg"
+    photo.write_bytes(jpeg_bytes(picture, scene, taken_at=taken_at))
+    (folder / MASKS).mkdir(exist_ok=True)
+    (folder / MASKS / f"{scene.name}.png").write_bytes(mask_png(picture))
+    return photo

@@ -9,11 +9,14 @@ import pytest
 
 from canopy.measure import CELL_COLUMNS, measure_cells
 from canopy.records import Height
-from canopy.settings import MeasureSettings
+from canopy.settings.measure import AreaSettings, MeasureSettings
 
 from .drawing import BROWN, RED_LEAF, UNKNOWN_HEIGHT, YELLOW, disc, draw, layout_of
 
-SETTINGS = MeasureSettings()
+# Medium at the rim, so that a canopy of height 0 lies flat in the rim plane and needs no correction.
+SETTINGS = MeasureSettings(
+    area=AreaSettings(medium_below_rim_mm=0.0, leaf_level=0.6, height_exponent=0.5, boundary_sd_px=0.2)
+)
 DTYPES = [column.dtype for column in CELL_COLUMNS]
 
 

@@ -7,7 +7,9 @@ from canopy.measure.height import area_factor, height_effect
 from canopy.records import Height
 from canopy.settings.measure import AreaSettings
 
-SETTINGS = AreaSettings()
+# Round figures for sums by hand: medium at the rim, plants that keep their form.
+BY_HAND = {"medium_below_rim_mm": 0.0, "leaf_level": 0.6, "height_exponent": 0.5}
+SETTINGS = AreaSettings(**BY_HAND)
 THREE = np.array([100.0, 400.0, 900.0])
 PLANTED = np.ones(3, dtype=bool)
 
@@ -41,11 +43,19 @@ def test_known_heights_follow_size():
 
 
 def test_known_uncertainty_by_finite_difference():
-    settings = AreaSettings(camera_rel_sd=0.0, height_rel_sd=0.1)
+    settings = AreaSettings(camera_rel_sd=0.0, height_rel_sd=0.1, **BY_HAND)
     got = height_effect(THREE, PLANTED, height=known(), stage="finish", settings=settings)
     eps = 1e-6
     slope = (np.log(area_factor(got.height_mm * (1 + eps), 1000)) - np.log(area_factor(got.height_mm, 1000))) / eps
     np.testing.assert_allclose(got.sd_ln, np.abs(slope) * 0.1, rtol=1e-4)  # first-order error propagation
+
+
+def test_plants_grow_up_from_a_medium_below_the_rim():
+    settings = AreaSettings(medium_below_rim_mm=10.0, leaf_level=0.6, height_exponent=0.5)
+    got = height_effect(THREE, PLANTED, height=known(canopy_mm=20.0), stage="seedling", settings=settings)
+    # Tops 30 mm over the medium, leaves at 0.6 of that, relative heights 0.5, 1, 1.5, medium 10 mm below the rim.
+    np.testing.assert_allclose(got.height_mm, [-1, 8, 17])
+    np.testing.assert_allclose(got.factor, [1.001**2, 0.992**2, 0.983**2])
 
 
 def test_flat_canopy_needs_no_correction():
