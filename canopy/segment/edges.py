@@ -1,9 +1,9 @@
 """Sub-pixel edges at measuring scale from the picture's own colours near the network's outline.
 
-In a band along the outline every pixel is taken as a mixture of the leaf colour f and the ground colour g around it,
-cover = (c − g)·(f − g) / |f − g|², the least-squares share of f in c (see `mixture`). For each place this is a linear
-function of the colour, so its coefficients are worked out on small grids and interpolated to the full one, as the
-coefficients of a guided filter are (He & Sun 2015, "Fast guided filter").
+In a band along the outline every pixel is taken as a mixture of the light of leaf and ground around it; cover is the
+least-squares share of leaf (see `mixture`). For each place this is a linear function of the pixel's light, so its
+coefficients are worked out on small grids and interpolated to the full one, as the coefficients of a guided filter are
+(He & Sun 2015, "Fast guided filter").
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopy.segment.feed import Feed
-from canopy.segment.mixture import Mixture, mix_colours
+from canopy.segment.mixture import Mixture, linear_light, mix_colours
 from canopy.settings.segment import SegmentSettings
 
 FloatImage = NDArray[np.float32]
@@ -86,7 +86,7 @@ def _plain_tile(mixture: Mixture, tile: Tile, *, shape: tuple[int, ...]) -> tupl
     if (canopy.any() and not whole) or mixture.say[rows, cols, 1].any():
         return None
     probability = cv2.split(_enlarged(mixture.say, shape, tile))[0]
-    doubt: FloatImage = np.sqrt(probability * (1 - probability))
+    doubt: FloatImage = np.sqrt(np.abs(probability * (1 - probability)))
     return np.full(doubt.shape, whole, dtype=np.float32), doubt
 
 
@@ -100,8 +100,8 @@ def _mixed(mixture: Mixture, tile: Tile, *, rgb: NDArray[np.uint8]) -> tuple[Flo
     """Share of leaf in each pixel of the tile, and the network's part in its doubt."""
     line = _enlarged(mixture.line, rgb.shape[:2], tile)
     probability, trust, slack, _ = cv2.split(_enlarged(mixture.say, rgb.shape[:2], tile))
-    rgb1 = cv2.cvtColor(rgb[tile], cv2.COLOR_RGB2RGBA)  # the fourth channel, 255, takes the offset
-    red, green, blue, share = cv2.split(cv2.multiply(line, rgb1, dst=line, dtype=cv2.CV_32F))
+    line *= linear_light(rgb[tile])  # its fourth channel, 1, takes the offset
+    red, green, blue, share = cv2.split(line)
     for part in (red, green, blue):  # faster than any one call that sums over channels
         share += part
     # Colours of pure leaf and pure ground stray from 1 and 0 by the slack: stretched, not just clipped, they come out
@@ -115,7 +115,7 @@ def _mixed(mixture: Mixture, tile: Tile, *, rgb: NDArray[np.uint8]) -> tuple[Flo
     share *= trust
     share += probability
     np.subtract(1, trust, out=trust)
-    trust *= np.sqrt(probability * (1 - probability))
+    trust *= np.sqrt(np.abs(probability * (1 - probability)))
     return share, trust
 
 

@@ -4,7 +4,8 @@ Canopy is cut into connected components on a reduced grid. A component rooted in
 however far it leans over. Where several plants touch, they are flooded from their middles (marker-controlled watershed,
 Meyer & Beucher 1990) over a relief of the power distance |x − s|² − r² to the nearest plant (Aurenhammer 1987, "Power
 diagrams": discs that overlap are parted along the line through the points where they cross) less the depth inside the
-canopy, so that shares end at necks between leaves. A ring of cells beyond the tray stands for the neighbours' plants.
+canopy, so that shares end at necks between leaves; within a step of the relief the shortest way through the canopy
+counts. A ring of cells beyond the tray stands for the neighbours' plants.
 """
 
 from __future__ import annotations
@@ -191,7 +192,9 @@ def _flooded(
     scale = float(np.median(plants.squared_radius[nearest]))
     depth_px = cv2.distanceTransform(canopy.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5).ravel()[places.index]
     depth = np.minimum(depth_px * np.float32(places.mm_per_px / np.sqrt(scale)), 1)
-    height = np.where(finite, power, power[finite].max(initial=0)) / scale - settings.neck_weight * depth
+    away = np.where(finite, power, power[finite].max(initial=0)) / scale
+    # In whole steps: within one, floods advance at one pace, so that a blade goes to the plant its stalk leads to.
+    height = np.floor(settings.distance_weight * away - settings.neck_weight * depth)
     reach = np.float32(settings.middle_share**2) * plants.squared_radius[nearest]
     middle = finite & (plants.squared_distance(places, nearest) < reach)
     relief = np.zeros(canopy.shape, dtype=np.float32)

@@ -78,10 +78,16 @@ class SegmentSettings(BaseModel):
         2, ge=1, le=10, description="Pixels on either side of the refined outline that may be covered in part."
     )
     contrast_none: float = Field(
-        0.04, ge=0, le=1, description="Leaf-to-ground colour distance (0..1 per channel) where colour says nothing."
+        0.06,
+        ge=0,
+        le=1,
+        description="Contrast |leaf − ground| / |leaf + ground|, linear light, where colour is no help.",
     )
     contrast_full: float = Field(
-        0.12, ge=0.001, le=2, description="Leaf-to-ground colour distance from where on colour alone sets the edge."
+        0.18, ge=0.001, le=1, description="The same contrast from where on colour alone sets the edge."
+    )
+    shading_weight: float = Field(
+        0.05, ge=0.001, le=10, description="How little light and shade may vary near an edge; large: not at all."
     )
     edge_slack: float = Field(
         3.0, ge=0, le=10, description="Spread of pure colours, standard deviations, not taken for part cover."
@@ -104,8 +110,14 @@ class SegmentSettings(BaseModel):
     offcentre_reach: float = Field(
         0.3, ge=0.05, le=1, description="A touching share centred further than this from its cell's centre is overhang."
     )
+    distance_weight: float = Field(
+        2.0,
+        ge=0,
+        le=100,
+        description="Steps of relief that part touching plants, per squared plant radius of distance.",
+    )
     neck_weight: float = Field(
-        6.0, ge=0, le=100, description="How much necks between leaves, against distance, part plants that touch."
+        3.0, ge=0, le=100, description="Steps of relief from a neck between leaves to the middle of a plant."
     )
     middle_share: float = Field(
         0.4, ge=0.05, le=0.9, description="Part of a plant's radius that is its own beyond doubt where plants touch."
