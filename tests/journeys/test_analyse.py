@@ -23,6 +23,8 @@ from .conftest import LAYOUT, RADII_MM
 from .drawing import draw_tray
 
 analyse_module = sys.modules["canopy.analyse"]
+# The scale of the stage counts, however small the tray is.
+BY_STAGE = Settings.model_validate({"scale": {"native_megapixels": 0.1}})
 NAME = "R1_2026-03-20_0530.jpg"
 
 
@@ -36,7 +38,7 @@ def photo():
 
 
 def _record(**fields):
-    known = {"tray": "R1", "layout": LAYOUT, "stage": "seedling", "canopy_height_mm": 0.0, "camera_height_mm": 1000.0}
+    known = {"tray": "R1", "layout": LAYOUT, "stage": "seedling", "canopy_height_mm": 0.0, "camera_height_mm": 20000.0}
     return TrayRecord(**{**known, **fields})
 
 
@@ -69,10 +71,10 @@ def test_tables_have_their_columns_and_types_whatever_the_record(photo):
 
 
 def test_a_photo_is_decoded_no_finer_than_needed(photo):
-    worked = work_through(photo, _record(), settings=Settings(), name=NAME)
+    worked = work_through(photo, _record(), settings=BY_STAGE, name=NAME)
     # 350 mm across 2100 px; 270 mm of tray at 0.35 mm/px and 80 % of the width need 965 px: half size is enough.
     assert worked.photo.reduction == 2
-    full = Settings.model_validate({"scale": {"seedling_mm_per_px": 0.17}})
+    full = Settings.model_validate({"scale": {"seedling_mm_per_px": 0.17, "native_megapixels": 0.1}})
     fine = work_through(photo, _record(), settings=full, name=NAME)
     assert fine.photo.reduction == 1
     areas = [w.reading.cells["area_mm2"].dropna().to_numpy() for w in (worked, fine)]
@@ -82,6 +84,13 @@ def test_a_photo_is_decoded_no_finer_than_needed(photo):
     assert worked.reading.trays["mm_per_px"].iloc[0] == pytest.approx(1 / 6, rel=0.005)  # of the file's own pixels
 
 
+def test_a_small_tray_is_measured_as_finely_as_the_photo_shows_it(photo):
+    worked = work_through(photo, _record(), settings=Settings(), name=NAME)
+    # 330 x 230 mm with its margin on 1.2 megapixels: 0.2515 mm to the pixel; half size (0.33 mm) would be too coarse.
+    assert worked.photo.reduction == 1
+    assert worked.rectified.mm_per_px == pytest.approx(0.2515, abs=1e-4)
+
+
 def test_a_tray_that_fills_little_of_the_photo_is_decoded_once_more(photo, monkeypatch):
     tray = cv2.imdecode(np.frombuffer(photo, np.uint8), cv2.IMREAD_COLOR_RGB)
     picture = np.full((2 * tray.shape[0], 2 * tray.shape[1], 3), 60, np.uint8)
@@ -89,7 +98,7 @@ def test_a_tray_that_fills_little_of_the_photo_is_decoded_once_more(photo, monke
     seen = []
     decode = analyse_module.decode
     monkeypatch.setattr(analyse_module, "decode", lambda *a, **k: seen.append(decode(*a, **k)) or seen[-1])
-    worked = work_through(_jpeg(picture), _record(), settings=Settings(), name=NAME)
+    worked = work_through(_jpeg(picture), _record(), settings=BY_STAGE, name=NAME)
     # First a quarter (0.67 mm/px), which is too coarse for 0.35; then half (0.33 mm/px).
     assert [p.reduction for p in seen] == [4, 2]
     assert worked.frame.mm_per_px == pytest.approx(1 / 3, rel=0.01)
@@ -118,8 +127,8 @@ def test_sown_after_the_photo(photo):
 @pytest.mark.parametrize(
     ("fields", "canopy_mm", "canopy_source", "camera_mm", "camera_source"),
     [
-        ({"canopy_height_mm": 20.0}, 20.0, "typed", 1000.0, "typed"),
-        ({"canopy_height_mm": None}, None, "unknown", 1000.0, "typed"),
+        ({"canopy_height_mm": 20.0}, 20.0, "typed", 20000.0, "typed"),
+        ({"canopy_height_mm": None}, None, "unknown", 20000.0, "typed"),
         ({"canopy_height_mm": None, "camera_height_mm": None}, None, "unknown", None, "unknown"),
     ],
 )

@@ -87,5 +87,5 @@ def test_a_photo_that_is_not_there(farm, capsys):
 
 def _list(folder):
     path = folder / "list.csv"
-    path.write_text(HEADER + "R1_*,R1,3x5,50,270x170,disc lettuce,seedling,2026-02-26,0,1000\n")
+    path.write_text(HEADER + "R1_*,R1,3x5,50,270x170,disc lettuce,seedling,2026-02-26,0,20000\n")
     return path
