@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from canopy.synthetic.drafts import Draft
-from canopy.synthetic.files import write_scene
+from canopy.synthetic.files import tray_line, with_pixels, write_scene
 from canopy.synthetic.kinds import draft_of
 from canopy.synthetic.render import render
 from canopy.synthetic.scene import Scene
@@ -64,26 +64,47 @@ def simulate(
     seed: int,
     width_px: int,
     height_px: int,
-    days: int = 1,
     first_taken_at: datetime,
-) -> list[Path]:
-    """Write `count` trays of each kind (or each over `days` days) into `out`, with `trays.csv` and `truth.csv`.
+    days: int = 1,
+    recipes: Collection[tuple[str, str]] = (),
+) -> Iterator[Path]:
+    """Write `count` trays of each kind (or each over `days` days) into `out`.
 
-    Returns
-    -------
-    list of Path
-        The photos written, in order.
+    Beside the photos: their instance masks in `masks/`, the tray list `trays.csv`, and `truth.csv` with what is truly
+    in every cell. Tables are written last, so draw the iterator to its end.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+        Made when absent.
+    kinds : sequence of str
+        Of `canopy.synthetic.kinds.KINDS`.
+    count, seed : int
+        Trays of each kind, and the seed of the first; the next ones count on.
+    width_px, height_px : int
+    first_taken_at : datetime
+        When the photos were taken; those of later days, days later.
+    days : int
+        Photos of each tray, a day apart.
+    recipes : collection of (crop, stage)
+        Crops that the tray list may name.
+
+    Yields
+    ------
+    Path
+        Each photo written, in order.
     """
     out.mkdir(parents=True, exist_ok=True)
-    lines, truths, photos = [], [], []
+    lines, truths = [], []
     for scene, taken_at in _scenes(kinds, count, seed, width_px, height_px, days, first_taken_at):
-        truth = measure_truth(scene)
-        lines.append(write_scene(out, scene, render(scene), truth, taken_at=taken_at))
+        picture = render(scene)
+        truth = with_pixels(measure_truth(scene), picture, scene.layout)
+        photo = write_scene(out, scene, picture, taken_at=taken_at)
+        lines.append(tray_line(scene, truth, file_name=photo.name, taken_at=taken_at, recipes=recipes))
         truths.append(truth)
-        photos.append(out / f"{scene.name}.jpg")
+        yield photo
     pd.DataFrame(lines).to_csv(out / "trays.csv", index=False, lineterminator="\n")
     pd.concat(truths).to_csv(out / "truth.csv", index=False, float_format="%.6g", lineterminator="\n")
-    return photos
 
 
 def _scenes(

@@ -64,7 +64,7 @@ def _leaves_that_count(scene: Scene) -> list[tuple[Leaf, bool]]:
     if not own:
         return []
     bounds = np.array([leaf_bounds_mm(leaf) for leaf, _ in own])
-    x0, y0, x1, y1 = *bounds[:, :2].min(axis=0), *bounds[:, 3:5].max(axis=0)
+    (x0, y0), (x1, y1) = bounds[:, :2].min(axis=0), bounds[:, 3:5].max(axis=0)
     others = [
         (move_leaf(leaf, other.dx_mm, other.dy_mm), plant.alive)
         for other in scene.neighbours
