@@ -10,8 +10,8 @@ from canopy.synthetic import things
 from canopy.synthetic.cords import CORDS, draw_cord
 from canopy.synthetic.crumbs import SPILLS, spill
 from canopy.synthetic.noise import BoolArray, FloatArray, Raster, blur
-from canopy.synthetic.shapes import Stamp, lay, polygon_cover, blob_outline
 from canopy.synthetic.pigments import flat, hue_colour
+from canopy.synthetic.shapes import Stamp, blob_outline, lay, polygon_cover
 
 # How many of a thing lie on a square metre at amount 1.
 _PER_M2: dict[str, tuple[things.ThingPainter, float]] = {
@@ -59,7 +59,7 @@ def scatter_clutter(
     if unknown:
         raise ValueError(f"clutter {unknown[0]!r} is unknown; choose from {', '.join(CLUTTER)}")
     canvas = albedo.astype(np.float32, copy=True)
-    raster = Raster(*albedo.shape[:2], mm_per_px)
+    raster = Raster.of(albedo, mm_per_px=mm_per_px)
     for kind in kinds:
         _strew(canvas, kind, raster, rng, amount)
     if avoid is not None:

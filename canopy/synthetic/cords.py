@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from canopy.synthetic.noise import FloatArray, Raster
-from canopy.synthetic.pigments import choose, flat, tint_by
+from canopy.synthetic.pigments import choose, tint_by, toned
 from canopy.synthetic.shapes import Stamp, lay, thread
 
 # Radius range in mm and colours.
@@ -34,9 +34,11 @@ def cord(kind: str, raster: Raster, rng: np.random.Generator) -> Stamp:
     alpha, profile, side = thread(points, radius_px=raster.px(radius), shape=raster.shape)
     lit = (1 - np.float32(0.35) * np.square(profile)) * (1 + np.float32(0.35) * side)
     shine = np.float32(0.25) * np.clip(1 - np.abs(profile - np.float32(0.35)) * 6, 0, 1) * (side > 0)
-    albedo = tint_by(flat(raster.shape, choose(colours, rng)), lit)
+    albedo = toned(raster, choose(colours, rng), lit)
     if kind == "twine":
-        albedo = tint_by(albedo, 1 + np.float32(0.25) * np.sin(raster.along(0.8) * np.float32(2 * np.pi / (2.2 * radius))))
+        albedo = tint_by(
+            albedo, 1 + np.float32(0.25) * np.sin(raster.along(0.8) * np.float32(2 * np.pi / (2.2 * radius)))
+        )
     else:
         albedo = np.clip(albedo + shine[..., None], 0, 1)
     return Stamp(albedo, alpha, height_mm=2 * radius)
@@ -55,4 +57,4 @@ def _course(raster: Raster, rng: np.random.Generator, *, slack: float) -> FloatA
     )
     across = np.array([-way[1], way[0]])
     points = middle + reach * t[:, None] * way + np.asarray(sway)[:, None] * across
-    return points.astype(np.float32)
+    return np.asarray(points.astype(np.float32), np.float32)

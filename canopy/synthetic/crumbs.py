@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from canopy.synthetic.media import paint_medium
+from canopy.synthetic.media import paint_medium_sheet
 from canopy.synthetic.noise import FloatArray, Raster, blur, fractal_noise, grains, step
+from canopy.synthetic.pigments import blend, tint_by
 
 # Medium and size of the crumbs in mm.
 _STUFF: dict[str, tuple[str, float]] = {
@@ -13,6 +14,7 @@ _STUFF: dict[str, tuple[str, float]] = {
     "perlite": ("paper", 2.2), "vermiculite_flakes": ("vermiculite", 2.0), "sand_grains": ("sand", 0.8),
     "bark_bits": ("coir", 4.0),
 }  # fmt: skip
+_TILE_PX = 900
 SPILLS: tuple[str, ...] = tuple(_STUFF)
 
 
@@ -30,6 +32,5 @@ def spill(canvas: FloatArray, kind: str, raster: Raster, rng: np.random.Generato
     shadow = blur(alpha, radius_px=max(0.5, raster.px(0.4 * size_mm)))
     moved = max(1, round(raster.px(0.3 * size_mm)))
     shadow = np.roll(shadow, (moved, moved), axis=(0, 1))
-    canvas *= (1 - np.float32(0.45) * shadow * (1 - alpha))[..., None]
-    stuff = paint_medium(medium, raster, rng)
-    canvas += (stuff - canvas) * alpha[..., None]
+    canvas[...] = tint_by(canvas, 1 - np.float32(0.45) * shadow * (1 - alpha))
+    canvas[...] = blend(canvas, paint_medium_sheet(medium, raster, rng, tile_px=_TILE_PX), alpha)

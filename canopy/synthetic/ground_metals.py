@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from canopy.synthetic.noise import FloatArray, Raster, fractal_noise, grains, smooth_noise, step
-from canopy.synthetic.pigments import blend, choose, flat, hue_colour, ramp, tint_by, vary, linear
+from canopy.synthetic.pigments import blend, choose, flat, linear, ramp, tint_by, toned, vary
 
 STEELS = ("#8b8d8f", "#a3a5a6", "#6d6f71", "#b6b8b8", "#7f8386")
 
@@ -15,7 +15,7 @@ def brushed_metal(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Long fine streaks, a broad glare band."""
     along = (rng.uniform(40, 300), rng.uniform(0.3, 1.0))
     streaks = smooth_noise(raster, grain_mm=along if rng.random() < 0.5 else along[::-1], rng=rng)
-    albedo = tint_by(flat(raster.shape, choose(STEELS, rng)), 1 + np.float32(rng.uniform(0.03, 0.12)) * streaks)
+    albedo = toned(raster, choose(STEELS, rng), 1 + np.float32(rng.uniform(0.03, 0.12)) * streaks)
     return scratches(glare(albedo, raster, rng), raster, rng, strength=0.2)
 
 
@@ -36,7 +36,7 @@ def galvanised(raster: Raster, rng: np.random.Generator) -> FloatArray:
     feather = smooth_noise(raster, grain_mm=(6, 0.6), rng=rng) * tone
     cloud = fractal_noise(raster, coarse_mm=150, fine_mm=4, rng=rng)
     factor = 1 + np.float32(0.09) * tone + np.float32(0.03) * feather + np.float32(0.05) * cloud
-    albedo = tint_by(flat(raster.shape, choose(("#9aa0a3", "#aab0b2", "#868b8e"), rng)), factor)
+    albedo = toned(raster, choose(("#9aa0a3", "#aab0b2", "#868b8e"), rng), factor)
     white_rust = step(cloud + np.float32(0.4) * smooth_noise(raster, grain_mm=2, rng=rng), at=1.5, softness=0.6)
     return scratches(blend(albedo, linear("#d5d7d6"), white_rust * np.float32(0.5)), raster, rng, strength=0.15)
 
@@ -48,9 +48,11 @@ def rusty_metal(raster: Raster, rng: np.random.Generator) -> FloatArray:
 
 def painted_metal(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Enamelled sheet of any colour (also blue, green, grey) with scratches and rusty chips."""
-    colour = choose(("#8d9499", "#4a5a66", "#e3e3df", "#2a4f86", "#4f6f56", "#b9b4a4", "#33373a", "#7a8f8a", "#a33f33"), rng)
+    colour = choose(
+        ("#8d9499", "#4a5a66", "#e3e3df", "#2a4f86", "#4f6f56", "#b9b4a4", "#33373a", "#7a8f8a", "#a33f33"), rng
+    )
     wear = fractal_noise(raster, coarse_mm=200, fine_mm=2, rng=rng)
-    albedo = scratches(tint_by(flat(raster.shape, colour), 1 + np.float32(0.04) * wear), raster, rng, strength=0.3)
+    albedo = scratches(toned(raster, colour, 1 + np.float32(0.04) * wear), raster, rng, strength=0.3)
     return rust(albedo, raster, rng, share=rng.uniform(0.0, 0.15))
 
 
@@ -58,7 +60,7 @@ def epoxy_floor(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Floor paint: smooth, faintly mottled, with a gleam; grey, blue, green or beige."""
     colour = choose(("#8b8f92", "#5a6b78", "#5f7d68", "#b3a78c", "#6f8f7f", "#4c5154", "#9aa58a"), rng)
     mottle = fractal_noise(raster, coarse_mm=90, fine_mm=2, rng=rng)
-    albedo = glare(tint_by(flat(raster.shape, colour), 1 + np.float32(0.03) * mottle), raster, rng)
+    albedo = glare(toned(raster, colour, 1 + np.float32(0.03) * mottle), raster, rng)
     chips = step(smooth_noise(raster, grain_mm=rng.uniform(1, 4), rng=rng), at=2.0, softness=0.3)
     if rng.random() < 0.4:
         albedo = blend(albedo, vary(colour, rng, light=0.8), chips)
@@ -70,8 +72,8 @@ def perforated(raster: Raster, rng: np.random.Generator) -> FloatArray:
     pitch, share = rng.uniform(6, 60), rng.uniform(0.3, 0.7)
     sheet = [brushed_metal, painted_metal, galvanised, _smooth_plastic][int(rng.integers(4))](raster, rng)
     u, v = _turned(raster, rng)
-    row = np.floor(v / np.float32(pitch)).astype(np.int32)
-    u = u + (row % 2) * np.float32(rng.choice([0.0, 0.5]) * pitch)
+    row = np.floor(v / np.float32(pitch))
+    u = u + np.mod(row, 2) * np.float32(rng.choice([0.0, 0.5]) * pitch)
     du, dv = np.mod(u, np.float32(pitch)) - np.float32(pitch / 2), np.mod(v, np.float32(pitch)) - np.float32(pitch / 2)
     inside = np.float32(pitch * share / 2) - np.sqrt(du * du + dv * dv)
     return _cut(sheet, inside, raster, rng)
@@ -86,13 +88,17 @@ def grating(raster: Raster, rng: np.random.Generator) -> FloatArray:
         u, v = u + v * np.float32(0.5), u - v * np.float32(0.5)  # diamonds
     bar = rng.uniform(0.12, 0.4) * min(pitch_u, pitch_v)
     du, dv = np.mod(u, np.float32(pitch_u)), np.mod(v, np.float32(pitch_v))
-    inside = np.minimum(np.minimum(du, np.float32(pitch_u) - du), np.minimum(dv, np.float32(pitch_v) - dv)) - np.float32(bar / 2)
+    inside = np.minimum(
+        np.minimum(du, np.float32(pitch_u) - du), np.minimum(dv, np.float32(pitch_v) - dv)
+    ) - np.float32(bar / 2)
     return _cut(sheet, inside, raster, rng)
 
 
 def _smooth_plastic(raster: Raster, rng: np.random.Generator) -> FloatArray:
     colour = choose(("#e5e5e2", "#202123", "#8c8f91", "#2f63a0", "#5a8465", "#c9c2ae"), rng)
-    return tint_by(flat(raster.shape, colour), 1 + np.float32(0.03) * fractal_noise(raster, coarse_mm=80, fine_mm=3, rng=rng))
+    return tint_by(
+        flat(raster.shape, colour), 1 + np.float32(0.03) * fractal_noise(raster, coarse_mm=80, fine_mm=3, rng=rng)
+    )
 
 
 def _turned(raster: Raster, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
@@ -104,7 +110,9 @@ def _turned(raster: Raster, rng: np.random.Generator) -> tuple[FloatArray, Float
 def _cut(sheet: FloatArray, inside_mm: FloatArray, raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Show depth where `inside_mm` is positive: dark, or now and then bright; a lit lip round each hole."""
     depth = vary(str(rng.choice(["#0b0b0c", "#1a1a1a", "#2b2622", "#c9c9c4"], p=[0.45, 0.25, 0.2, 0.1])), rng)
-    below = tint_by(flat(raster.shape, depth), 1 + np.float32(0.3) * fractal_noise(raster, coarse_mm=150, fine_mm=15, rng=rng))
+    below = tint_by(
+        flat(raster.shape, depth), 1 + np.float32(0.3) * fractal_noise(raster, coarse_mm=150, fine_mm=15, rng=rng)
+    )
     hole = np.clip(np.float32(0.5) + inside_mm / np.float32(raster.mm_per_px), 0, 1)
     lip = np.exp(-np.square((inside_mm + np.float32(0.8)) / np.float32(0.8)))
     return blend(tint_by(sheet, 1 + np.float32(rng.uniform(-0.3, 0.3)) * lip), below, hole)
@@ -119,7 +127,7 @@ def glare(albedo: FloatArray, raster: Raster, rng: np.random.Generator) -> Float
     if rng.random() < 0.5:
         other = raster.along(float(rng.uniform(0, np.pi)))
         band = band * np.exp(-np.square((other - np.float32(rng.uniform(0, size))) / np.float32(width)))
-    return np.clip(albedo + (np.float32(rng.uniform(0.05, 0.5)) * band)[..., None], 0, 1)
+    return np.asarray(np.clip(albedo + (np.float32(rng.uniform(0.05, 0.5)) * band)[..., None], 0, 1), np.float32)
 
 
 def scratches(albedo: FloatArray, raster: Raster, rng: np.random.Generator, *, strength: float) -> FloatArray:
@@ -130,7 +138,9 @@ def scratches(albedo: FloatArray, raster: Raster, rng: np.random.Generator, *, s
         length, angle = raster.px(rng.uniform(10, 200)), rng.uniform(0, 2 * np.pi)
         end = start + length * np.array([np.cos(angle), np.sin(angle)])
         ends = np.round(np.clip(np.stack([start, end]), -1e4, 1e5) * 16).astype(np.int32)
-        cv2.line(lines, tuple(map(int, ends[0])), tuple(map(int, ends[1])), int(rng.integers(60, 255)), 1, cv2.LINE_AA, 4)
+        cv2.line(
+            lines, tuple(map(int, ends[0])), tuple(map(int, ends[1])), int(rng.integers(60, 255)), 1, cv2.LINE_AA, 4
+        )
     sign = np.float32(strength * rng.choice([-1, 1]))
     return np.clip(albedo * (1 + sign * lines[..., None].astype(np.float32) / np.float32(255)), 0, 1)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from canopy.synthetic.noise import LIGHT_FROM, FloatArray, Raster, fractal_noise, grains, shading, smooth_noise, step
-from canopy.synthetic.pigments import blend, choose, flat, linear, ramp, tint_by, vary
+from canopy.synthetic.noise import FloatArray, Raster, fractal_noise, grains, shading, smooth_noise, step
+from canopy.synthetic.pigments import blend, choose, flat, linear, ramp, tint_by, toned, vary
 from canopy.synthetic.stones import paint_stones
 
 STONE_SETS = (
@@ -64,7 +64,9 @@ def speckled_slab(raster: Raster, rng: np.random.Generator) -> FloatArray:
     albedo = flat(raster.shape, base)
     for _ in range(int(rng.integers(1, 4))):
         grain = _log_uniform(rng, 0.3, 15)
-        blobs = smooth_noise(raster, grain_mm=grain, rng=rng) + np.float32(0.5) * smooth_noise(raster, grain_mm=grain / 2.5, rng=rng)
+        blobs = smooth_noise(raster, grain_mm=grain, rng=rng) + np.float32(0.5) * smooth_noise(
+            raster, grain_mm=grain / 2.5, rng=rng
+        )
         spots = step(blobs, at=rng.uniform(0.3, 1.6), softness=_log_uniform(rng, 0.15, 1.5))
         albedo = blend(albedo, vary(base, rng, light=0.7, tint=0.12), spots * np.float32(rng.uniform(0.4, 1)))
     return tint_by(albedo, 1 + np.float32(0.05) * fractal_noise(raster, coarse_mm=150, fine_mm=5, rng=rng))
@@ -73,7 +75,9 @@ def speckled_slab(raster: Raster, rng: np.random.Generator) -> FloatArray:
 def terrazzo(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Angular chips of several colours cast in cement."""
     cement = choose(("#cfccc5", "#8f8f8d", "#e6e3dc", "#b9a68e", "#4b4c4e", "#a9b3a9"), rng)
-    albedo = tint_by(flat(raster.shape, cement), 1 + np.float32(0.05) * fractal_noise(raster, coarse_mm=20, fine_mm=0.8, rng=rng))
+    albedo = tint_by(
+        flat(raster.shape, cement), 1 + np.float32(0.05) * fractal_noise(raster, coarse_mm=20, fine_mm=0.8, rng=rng)
+    )
     colours = np.stack([choose(_stone_set(rng), rng) for _ in range(int(rng.integers(3, 7)))])
     for size in (_log_uniform(rng, 6, 18), _log_uniform(rng, 2, 6)):
         bed = grains(raster, size_mm=size, rng=rng, order=0.1)
@@ -89,7 +93,7 @@ def concrete(raster: Raster, rng: np.random.Generator) -> FloatArray:
     base = choose(("#a9a6a0", "#8f8d89", "#bdb9b0", "#77756f", "#9a958a"), rng)
     cloud = fractal_noise(raster, coarse_mm=300, fine_mm=1, rng=rng, gain=0.72)
     sand = smooth_noise(raster, grain_mm=0.7, rng=rng)
-    albedo = tint_by(flat(raster.shape, base), 1 + np.float32(0.10) * cloud + np.float32(0.05) * sand)
+    albedo = toned(raster, base, 1 + np.float32(0.10) * cloud + np.float32(0.05) * sand)
     pores = step(smooth_noise(raster, grain_mm=2.5, rng=rng), at=rng.uniform(2.2, 3.0), softness=0.4)
     albedo = tint_by(albedo, 1 - np.float32(0.6) * pores)
     if rng.random() < 0.6:
@@ -119,7 +123,9 @@ def tiles(raster: Raster, rng: np.random.Generator) -> FloatArray:
     side = _log_uniform(rng, 20, 330)
     wide = side * float(rng.choice([1.0, 1.0, 2.0]))
     base = choose(("#d9d6cf", "#b7b2a8", "#8d4f3a", "#a9b0b3", "#6f7376", "#e8e8e6", "#7c8f7d", "#41586b"), rng)
-    body = tint_by(flat(raster.shape, base), 1 + np.float32(0.06) * fractal_noise(raster, coarse_mm=40, fine_mm=1, rng=rng))
+    body = tint_by(
+        flat(raster.shape, base), 1 + np.float32(0.06) * fractal_noise(raster, coarse_mm=40, fine_mm=1, rng=rng)
+    )
     if rng.random() < 0.4:
         body = granite(raster, rng)
     return lay_tiles(body, raster, rng, wide_mm=wide, high_mm=side, joint_mm=rng.uniform(1.5, 6))
@@ -131,15 +137,17 @@ def lay_tiles(
     """Cut a surface into tiles: own tone each, rounded edge, joint between."""
     angle = float(rng.choice([0.0, rng.uniform(-0.1, 0.1), rng.uniform(0, np.pi)]))
     u, v = raster.along(angle) + np.float32(rng.uniform(0, 999)), raster.along(angle + np.pi / 2) + np.float32(999)
-    row = np.floor(v / np.float32(high_mm)).astype(np.int32)
-    u = u + (row % 2) * np.float32(rng.choice([0.0, 0.5]) * wide_mm)
-    col = np.floor(u / np.float32(wide_mm)).astype(np.int32)
+    row = np.floor(v / np.float32(high_mm))
+    u = u + np.mod(row, 2) * np.float32(rng.choice([0.0, 0.5]) * wide_mm)
+    col = np.floor(u / np.float32(wide_mm))
     du = np.float32(wide_mm / 2) - np.abs(u - (col + np.float32(0.5)) * np.float32(wide_mm))
     dv = np.float32(high_mm / 2) - np.abs(v - (row + np.float32(0.5)) * np.float32(high_mm))
     inset = np.minimum(du, dv) - np.float32(joint_mm / 2)
-    tone = rng.normal(1, rng.uniform(0.01, 0.08), 4096).astype(np.float32)[(row * 67 + col) % 4096]
+    tone = rng.normal(1, rng.uniform(0.01, 0.08), 4096).astype(np.float32)[
+        np.mod(row * 67 + col, 4096).astype(np.int16)
+    ]
     edge = np.sqrt(np.clip(inset / 2, 0, 1)) * np.float32(1.2)
-    lit = shading(edge, mm_per_px=max(raster.mm_per_px, 0.3), azimuth=LIGHT_FROM, strength=0.25)
+    lit = shading(edge, mm_per_px=max(raster.mm_per_px, 0.3), strength=0.25)
     tiled = tint_by(body, tone * lit)
     grout = tint_by(
         flat(raster.shape, choose(("#8c8981", "#c9c6bf", "#55534f", "#6d675c"), rng)),
@@ -151,14 +159,19 @@ def lay_tiles(
 def brick(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Brick or paving blocks."""
     base = choose(("#9a5440", "#7d4434", "#b0745a", "#8b8680", "#a49a88"), rng)
-    body = tint_by(flat(raster.shape, base), 1 + np.float32(0.16) * fractal_noise(raster, coarse_mm=40, fine_mm=0.8, rng=rng, gain=0.75))
-    return lay_tiles(body, raster, rng, wide_mm=rng.uniform(180, 230), high_mm=rng.uniform(60, 110), joint_mm=rng.uniform(2, 9))
+    body = tint_by(
+        flat(raster.shape, base),
+        1 + np.float32(0.16) * fractal_noise(raster, coarse_mm=40, fine_mm=0.8, rng=rng, gain=0.75),
+    )
+    return lay_tiles(
+        body, raster, rng, wide_mm=rng.uniform(180, 230), high_mm=rng.uniform(60, 110), joint_mm=rng.uniform(2, 9)
+    )
 
 
 def marble(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Veined stone."""
     warp = fractal_noise(raster, coarse_mm=rng.uniform(60, 250), fine_mm=2, rng=rng, gain=0.6)
-    veins = np.exp(-np.abs(warp) * np.float32(rng.uniform(4, 12)))
+    veins = np.asarray(np.exp(-np.abs(warp) * np.float32(rng.uniform(4, 12))), np.float32)
     cloud = fractal_noise(raster, coarse_mm=120, fine_mm=8, rng=rng)
     stops = [("#5f6264", "#c5c4c0", "#e5e3de"), ("#2a2c2b", "#3d403f", "#565a58"), ("#7a6a58", "#cbbba2", "#e3d8c5")]
     colours = [linear(c) for c in stops[int(rng.integers(3))]]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from canopy.synthetic.media import paint_medium
-from canopy.synthetic.noise import LIGHT_FROM, FloatArray, Raster, blur, fractal_noise, shading, smooth_noise, step
-from canopy.synthetic.pigments import blend, choose, flat, hue_colour, linear, ramp, tint_by, vary
+from canopy.synthetic.noise import FloatArray, Raster, blur, fractal_noise, shading, smooth_noise, step
+from canopy.synthetic.pigments import blend, choose, flat, hue_colour, linear, tint_by, toned, vary
 
 
 def _wrinkled(raster: Raster, rng: np.random.Generator, colour: FloatArray, *, glint: float) -> FloatArray:
@@ -14,11 +14,12 @@ def _wrinkled(raster: Raster, rng: np.random.Generator, colour: FloatArray, *, g
     coarse = rng.uniform(50, 220)
     soft = fractal_noise(raster, coarse_mm=coarse, fine_mm=coarse / 10, rng=rng, gain=0.45)
     folds = 1 - np.abs(fractal_noise(raster, coarse_mm=0.7 * coarse, fine_mm=3, rng=rng, gain=0.45))
-    height = soft * np.float32(0.04 * coarse) + folds * np.float32(0.035 * coarse)
-    lit = shading(blur(height, radius_px=raster.px(0.6)), mm_per_px=raster.mm_per_px, azimuth=LIGHT_FROM, strength=0.7)
+    height = np.asarray(soft * np.float32(0.04 * coarse) + folds * np.float32(0.035 * coarse), np.float32)
+    lit = shading(blur(height, radius_px=raster.px(0.6)), mm_per_px=raster.mm_per_px, strength=0.7)
     shine = np.square(np.clip((lit - np.float32(1.05)) * np.float32(2.2), 0, 1))
     streak = step(smooth_noise(raster, grain_mm=(coarse / 3, coarse / 12), rng=rng), at=0.6, softness=1.2)
-    return np.clip(tint_by(flat(raster.shape, colour), lit) + (shine * streak * np.float32(glint))[..., None], 0, 1)
+    glints = (shine * streak * np.float32(glint))[..., None]
+    return np.asarray(np.clip(toned(raster, colour, lit) + glints, 0, 1), np.float32)
 
 
 def black_film(raster: Raster, rng: np.random.Generator) -> FloatArray:
@@ -56,10 +57,22 @@ def woven_cloth(raster: Raster, rng: np.random.Generator) -> FloatArray:
     across = np.where(over, np.mod(a, 1), np.mod(b, 1)) - np.float32(0.5)
     fade = np.float32(min(1.0, (raster.px(pitch) / 3)) ** 2)
     tape = 1 + fade * np.where(over, np.float32(0.18), np.float32(-0.12)) - fade * np.float32(2.2) * np.square(across)
-    albedo = tint_by(flat(raster.shape, colour), tape * (1 + np.float32(0.12) * smooth_noise(raster, grain_mm=pitch / 2, rng=rng)))
+    albedo = tint_by(
+        flat(raster.shape, colour), tape * (1 + np.float32(0.12) * smooth_noise(raster, grain_mm=pitch / 2, rng=rng))
+    )
     every = rng.uniform(60, 300)
-    stripe = np.clip(np.float32(0.5) + (np.float32(pitch / 2) - np.abs(np.mod(u, np.float32(every)) - np.float32(every / 2))) / np.float32(raster.mm_per_px), 0, 1)
-    return blend(albedo, choose(("#5b8f5f", "#d8d6cf", "#b8443a", "#3f6fae", "#c9a93f"), rng), stripe * np.float32(rng.choice([0.0, 0.7])) * (tape > 0.9))
+    stripe = np.clip(
+        np.float32(0.5)
+        + (np.float32(pitch / 2) - np.abs(np.mod(u, np.float32(every)) - np.float32(every / 2)))
+        / np.float32(raster.mm_per_px),
+        0,
+        1,
+    )
+    return blend(
+        albedo,
+        choose(("#5b8f5f", "#d8d6cf", "#b8443a", "#3f6fae", "#c9a93f"), rng),
+        stripe * np.float32(rng.choice([0.0, 0.7])) * (tape > 0.9),
+    )
 
 
 def netting(raster: Raster, rng: np.random.Generator) -> FloatArray:
@@ -72,7 +85,12 @@ def netting(raster: Raster, rng: np.random.Generator) -> FloatArray:
     lines = np.zeros(raster.shape, np.float32)
     for turn in (0.0, np.pi / 2):
         at = np.mod(raster.along(angle + turn) + wander, np.float32(pitch)) - np.float32(pitch / 2)
-        lines = np.maximum(lines, np.clip(np.float32(0.5) + (np.float32(pitch * share / 2) - np.abs(at)) / np.float32(raster.mm_per_px), 0, 1))
+        lines = np.maximum(
+            lines,
+            np.clip(
+                np.float32(0.5) + (np.float32(pitch * share / 2) - np.abs(at)) / np.float32(raster.mm_per_px), 0, 1
+            ),
+        )
     return blend(below, choose(("#161718", "#2c4a35", "#e5e4df", "#3f6fae", "#4a4b4c", "#6a7a45"), rng), lines * fade)
 
 
@@ -83,18 +101,20 @@ def felt_mat(raster: Raster, rng: np.random.Generator) -> FloatArray:
     tone = body / np.float32(max(float(body.mean()), 0.01))
     blot = fractal_noise(raster, coarse_mm=140, fine_mm=6, rng=rng, gain=0.65)
     damp = step(blot, at=0.6, softness=1.0) * np.float32(rng.uniform(0, 0.4))
-    return tint_by(flat(raster.shape, colour), tone * (1 - damp))
+    return toned(raster, colour, tone * (1 - damp))
 
 
 def coloured_plastic(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """A smooth board of any colour, dull greens, olives, teals and yellows among them."""
     if rng.random() < 0.5:
-        colour = choose(("#5f7a52", "#6b6f3c", "#3f7470", "#b7b04a", "#7c9a86", "#48603f", "#8aa05a", "#2f5d4c", "#c3c9a0"), rng)
+        colour = choose(
+            ("#5f7a52", "#6b6f3c", "#3f7470", "#b7b04a", "#7c9a86", "#48603f", "#8aa05a", "#2f5d4c", "#c3c9a0"), rng
+        )
     else:
         colour = hue_colour(rng.random(), rng.uniform(0.05, 0.8), rng.uniform(0.08, 0.7))
     cloud = fractal_noise(raster, coarse_mm=250, fine_mm=20, rng=rng)
     pimples = smooth_noise(raster, grain_mm=rng.uniform(0.5, 2), rng=rng) * np.float32(rng.uniform(0, 0.05))
-    return tint_by(flat(raster.shape, colour), 1 + np.float32(0.05) * cloud + pimples)
+    return toned(raster, colour, 1 + np.float32(0.05) * cloud + pimples)
 
 
 def ribbed_plastic(raster: Raster, rng: np.random.Generator) -> FloatArray:
@@ -107,16 +127,23 @@ def ribbed_plastic(raster: Raster, rng: np.random.Generator) -> FloatArray:
         wave = wave * np.sin(raster.along(angle + np.pi / 2) * np.float32(2 * np.pi / pitch))
         wave = step(wave, at=0.4, softness=0.3)
     fade = np.float32(min(1.0, raster.px(pitch) / 4) ** 2)
-    lit = shading(wave * np.float32(0.12 * pitch), mm_per_px=max(raster.mm_per_px, pitch / 40), azimuth=LIGHT_FROM, strength=0.5)
-    return tint_by(flat(raster.shape, colour), (1 + fade * (lit - 1)) * (1 + np.float32(0.04) * fractal_noise(raster, coarse_mm=90, fine_mm=2, rng=rng)))
+    lit = shading(wave * np.float32(0.12 * pitch), mm_per_px=max(raster.mm_per_px, pitch / 40), strength=0.5)
+    return tint_by(
+        flat(raster.shape, colour),
+        (1 + fade * (lit - 1)) * (1 + np.float32(0.04) * fractal_noise(raster, coarse_mm=90, fine_mm=2, rng=rng)),
+    )
 
 
 def cardboard(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Brown board with faint flutes and fibres."""
     colour = choose(("#b08d62", "#a27f55", "#c4a57c", "#8f7350"), rng, light=0.1)
     flutes = np.sin(raster.along(float(rng.choice([0, np.pi / 2]))) * np.float32(2 * np.pi / rng.uniform(4, 8)))
-    tone = 1 + np.float32(0.03) * flutes + np.float32(0.05) * fractal_noise(raster, coarse_mm=60, fine_mm=0.6, rng=rng, gain=0.75)
-    return tint_by(flat(raster.shape, colour), tone)
+    tone = (
+        1
+        + np.float32(0.03) * flutes
+        + np.float32(0.05) * fractal_noise(raster, coarse_mm=60, fine_mm=0.6, rng=rng, gain=0.75)
+    )
+    return toned(raster, colour, tone)
 
 
 def paper_sheet(raster: Raster, rng: np.random.Generator) -> FloatArray:
@@ -138,14 +165,14 @@ def fabric(raster: Raster, rng: np.random.Generator) -> FloatArray:
     k = np.float32(2 * np.pi / rng.uniform(0.8, 2.5))
     weave = np.sin(raster.along(0.0) * k) * np.sin(raster.along(np.pi / 2) * k)
     folds = fractal_noise(raster, coarse_mm=180, fine_mm=25, rng=rng, gain=0.5)
-    lit = shading(folds * np.float32(6), mm_per_px=raster.mm_per_px, azimuth=LIGHT_FROM, strength=0.5)
-    return tint_by(flat(raster.shape, colour), lit * (1 + np.float32(0.08 * min(1.0, raster.px(0.5))) * weave))
+    lit = shading(folds * np.float32(6), mm_per_px=raster.mm_per_px, strength=0.5)
+    return toned(raster, colour, lit * (1 + np.float32(0.08 * min(1.0, raster.px(0.5))) * weave))
 
 
 def void(raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Nothing but darkness, a little uneven."""
     glow = fractal_noise(raster, coarse_mm=400, fine_mm=80, rng=rng)
-    return tint_by(flat(raster.shape, vary("#0d0d0f", rng, light=0.5)), 1 + np.float32(0.2) * glow)
+    return toned(raster, vary("#0d0d0f", rng, light=0.5), 1 + np.float32(0.2) * glow)
 
 
 def plain_wall(raster: Raster, rng: np.random.Generator) -> FloatArray:
@@ -154,4 +181,6 @@ def plain_wall(raster: Raster, rng: np.random.Generator) -> FloatArray:
     slope = raster.along(float(rng.uniform(0, 2 * np.pi)))
     span = max(float(np.ptp(slope)), 1e-6)
     shade = 1 + np.float32(rng.uniform(0, 0.5)) * ((slope - slope.min()) / np.float32(span) - np.float32(0.5))
-    return tint_by(flat(raster.shape, colour), shade * (1 + np.float32(0.015) * smooth_noise(raster, grain_mm=1.0, rng=rng)))
+    return tint_by(
+        flat(raster.shape, colour), shade * (1 + np.float32(0.015) * smooth_noise(raster, grain_mm=1.0, rng=rng))
+    )

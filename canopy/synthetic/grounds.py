@@ -10,7 +10,7 @@ from canopy.synthetic import ground_metals as metals
 from canopy.synthetic import ground_minerals as minerals
 from canopy.synthetic import ground_organic as organic
 from canopy.synthetic import ground_sheets as sheets
-from canopy.synthetic.noise import FloatArray, Raster, fractal_noise, smooth_noise, step
+from canopy.synthetic.noise import FloatArray, Raster, fractal_noise, step
 from canopy.synthetic.pigments import blend, choose, hue_colour, tint_by
 
 Painter = Callable[[Raster, np.random.Generator], FloatArray]
@@ -32,9 +32,7 @@ _PAINTERS: dict[str, Painter] = {
 GROUNDS: tuple[str, ...] = tuple(_PAINTERS)
 
 
-def paint_ground(
-    kind: str, *, height_px: int, width_px: int, mm_per_px: float, rng: np.random.Generator
-) -> FloatArray:
+def paint_ground(kind: str, *, height_px: int, width_px: int, mm_per_px: float, rng: np.random.Generator) -> FloatArray:
     """Paint a bare surface; scale, tint, contrast and dirt are drawn from `rng`.
 
     Parameters
@@ -69,14 +67,16 @@ def _tinted(albedo: FloatArray, rng: np.random.Generator) -> FloatArray:
     cast = np.exp(rng.normal(0, 0.05, 3) + rng.normal(0, 0.15)).astype(np.float32)
     mean = albedo.mean(axis=(0, 1))
     contrast = np.float32(np.exp(rng.normal(-0.05, 0.25)))
-    return np.clip((mean + (albedo - mean) * contrast) * cast, 0, 1)
+    return np.asarray(np.clip((mean + (albedo - mean) * contrast) * cast, 0, 1), np.float32)
 
 
 def _dirty(albedo: FloatArray, raster: Raster, rng: np.random.Generator) -> FloatArray:
     """Stains and dust."""
     field = fractal_noise(raster, coarse_mm=rng.uniform(60, 300), fine_mm=1.5, rng=rng, gain=0.7)
     stain = step(field, at=rng.uniform(0.4, 1.8), softness=rng.uniform(0.3, 1.5))
-    albedo = blend(albedo, choose(("#3a2d22", "#6f6250", "#1d1b19", "#a79f92"), rng), stain * np.float32(rng.uniform(0.05, 0.5)))
+    albedo = blend(
+        albedo, choose(("#3a2d22", "#6f6250", "#1d1b19", "#a79f92"), rng), stain * np.float32(rng.uniform(0.05, 0.5))
+    )
     if rng.random() < 0.5:
         return albedo
     fine = fractal_noise(raster, coarse_mm=rng.uniform(1, 5), fine_mm=0.5, rng=rng, gain=0.8)

@@ -14,7 +14,7 @@ FloatArray = NDArray[np.float32]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int32]
 
-# Mean squared sum of interpolation weights per axis (linear: exactly 2/3; cubic with OpenCV's a = -0.75: by quadrature).
+# Mean sum of squared interpolation weights per axis: linear exactly 2/3, cubic (OpenCV's a = -0.75) by quadrature.
 LINEAR_VARIANCE = 2 / 3
 CUBIC_VARIANCE = 0.842
 LIGHT_FROM = -2.2  # radians from +x towards +y: reliefs of one scene are all lit from the upper left
@@ -36,12 +36,17 @@ class Raster:
     width_px: int
     mm_per_px: float
 
-    def __post_init__(self) -> None:
+    def __post_init__(self) -> None:  # noqa: D105
         if self.height_px < 1 or self.width_px < 1 or not self.mm_per_px > 0:
             raise ValueError(
                 f"raster {self.height_px} x {self.width_px} px at {self.mm_per_px} mm/px: "
                 "give at least one pixel and a scale above 0"
             )
+
+    @classmethod
+    def of(cls, picture: FloatArray, *, mm_per_px: float) -> Raster:
+        """The raster of a (H, W) or (H, W, 3) picture."""
+        return cls(picture.shape[0], picture.shape[1], mm_per_px)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -146,8 +151,7 @@ def _enlarge(grid: FloatArray, raster: Raster, *, cubic: bool) -> FloatArray:
     if grid.shape == raster.shape:
         return grid
     method = cv2.INTER_CUBIC if cubic else cv2.INTER_LINEAR
-    enlarged: FloatArray = cv2.resize(grid, (raster.width_px, raster.height_px), interpolation=method)
-    return enlarged
+    return np.asarray(cv2.resize(grid, (raster.width_px, raster.height_px), interpolation=method), np.float32)
 
 
 def fractal_noise(
@@ -204,7 +208,8 @@ def grains(raster: Raster, *, size_mm: float, rng: np.random.Generator, order: f
     y = np.minimum((place[0] * raster.height_px).astype(np.intp), raster.height_px - 1)
     x = np.minimum((place[1] * raster.width_px).astype(np.intp), raster.width_px - 1)
     seeds[y, x] = 0
-    _, label = cv2.distanceTransformWithLabels(seeds, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    _, nearest = cv2.distanceTransformWithLabels(seeds, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    label = np.asarray(nearest, np.int32)
     return Grains(label, borders_px(label), int(np.count_nonzero(seeds == 0)), min(1.0, (wanted_px / size_px) ** 2))
 
 
@@ -213,8 +218,7 @@ def borders_px(label: IntArray) -> FloatArray:
     inside = np.ones(label.shape, np.uint8)
     inside[:, :-1] &= label[:, 1:] == label[:, :-1]
     inside[:-1] &= label[1:] == label[:-1]
-    edge: FloatArray = cv2.distanceTransform(inside, cv2.DIST_L2, 5)
-    return edge
+    return np.asarray(cv2.distanceTransform(inside, cv2.DIST_L2, 5), np.float32)
 
 
 def step(field: FloatArray, *, at: float, softness: float) -> FloatArray:
@@ -224,7 +228,9 @@ def step(field: FloatArray, *, at: float, softness: float) -> FloatArray:
     return smooth
 
 
-def shading(height_mm: FloatArray, *, mm_per_px: float, azimuth: float, strength: float = 0.8) -> FloatArray:
+def shading(
+    height_mm: FloatArray, *, mm_per_px: float, azimuth: float = LIGHT_FROM, strength: float = 0.8
+) -> FloatArray:
     """Light and shade of a relief under oblique light, as a factor about 1.
 
     Parameters
@@ -246,8 +252,7 @@ def shading(height_mm: FloatArray, *, mm_per_px: float, azimuth: float, strength
     rise_y = cv2.Sobel(height_mm, cv2.CV_32F, 0, 1, ksize=3, scale=scale)
     towards = np.float32(cos(azimuth)) * rise_x + np.float32(sin(azimuth)) * rise_y
     steep = np.sqrt(1 + rise_x * rise_x + rise_y * rise_y)
-    shaded: FloatArray = 1 - np.float32(strength) * towards / steep
-    return shaded
+    return np.asarray(1 - np.float32(strength) * towards / steep, np.float32)
 
 
 def blur(field: FloatArray, *, radius_px: float) -> FloatArray:
@@ -256,10 +261,8 @@ def blur(field: FloatArray, *, radius_px: float) -> FloatArray:
         return field
     factor = int(max(1, radius_px // 3))
     if factor == 1 or min(field.shape[:2]) < 4 * factor:
-        blurred: FloatArray = cv2.GaussianBlur(field, (0, 0), radius_px)
-        return blurred
+        return np.asarray(cv2.GaussianBlur(field, (0, 0), radius_px), np.float32)
     height, width = field.shape[:2]
     small = cv2.resize(field, (max(1, width // factor), max(1, height // factor)), interpolation=cv2.INTER_AREA)
     small = cv2.GaussianBlur(small, (0, 0), radius_px / factor)
-    blurred = cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR)
-    return blurred
+    return np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)

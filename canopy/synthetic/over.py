@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from canopy.synthetic import things
-from canopy.synthetic.clutter import lay_anywhere
 from canopy.synthetic.cords import cord
 from canopy.synthetic.hands import hand
 from canopy.synthetic.noise import FloatArray, Raster
@@ -17,7 +16,9 @@ Maker = Callable[[Raster, np.random.Generator], list[tuple[Stamp, bool]]]
 
 
 def _several(painter: things.ThingPainter, low: int, high: int) -> Maker:
-    return lambda raster, rng: [(painter(raster.mm_per_px, rng), False) for _ in range(int(rng.integers(low, high + 1)))]
+    return lambda raster, rng: [
+        (painter(raster.mm_per_px, rng), False) for _ in range(int(rng.integers(low, high + 1)))
+    ]
 
 
 def _one_cord(kind: str) -> Maker:

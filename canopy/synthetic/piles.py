@@ -31,7 +31,7 @@ class Pile(Grains):
     @property
     def bare(self) -> FloatArray:
         """1 where no bit lies."""
-        return (self.label == 0).astype(np.float32)
+        return np.asarray((self.label == 0).astype(np.float32), np.float32)
 
 
 def pile(

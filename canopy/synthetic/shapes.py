@@ -63,7 +63,7 @@ class Patch:
 
     def cover(self, distance: FloatArray) -> FloatArray:
         """Share of each pixel inside a shape, from its signed distance in mm (negative inside)."""
-        return np.clip(np.float32(0.5) - distance * np.float32(1 / self.mm_per_px), 0, 1)
+        return np.asarray(np.clip(np.float32(0.5) - distance * np.float32(1 / self.mm_per_px), 0, 1), np.float32)
 
     def box(self, half_u: float, half_v: float, *, corner: float = 0.0, at: tuple[float, float] = (0, 0)) -> FloatArray:
         """Signed distance to a box with rounded corners."""
@@ -71,7 +71,8 @@ class Patch:
 
     def disc(self, radius: float, *, at: tuple[float, float] = (0, 0)) -> FloatArray:
         """Signed distance to a disc."""
-        return np.hypot(self.u - np.float32(at[0]), self.v - np.float32(at[1])) - np.float32(radius)
+        away = np.hypot(self.u - np.float32(at[0]), self.v - np.float32(at[1]))
+        return np.asarray(away - np.float32(radius), np.float32)
 
     def bar(self, start: tuple[float, float], end: tuple[float, float], radius: float) -> FloatArray:
         """Signed distance to a bar with round ends."""
@@ -105,8 +106,8 @@ def polygon_cover(points_px: NDArray[np.floating], shape: tuple[int, ...]) -> Fl
     canvas = np.zeros((shape[0] * samples, shape[1] * samples), np.uint8)
     fine = np.round(((points_px + 0.5) * samples - 0.5) * 16).astype(np.int32)
     cv2.fillPoly(canvas, [fine], 255, shift=4)
-    covered: FloatArray = cv2.resize(canvas, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
-    return covered.astype(np.float32) / np.float32(255)
+    covered = cv2.resize(canvas, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+    return np.asarray(covered, np.float32) / np.float32(255)
 
 
 def blob_outline(
@@ -160,7 +161,9 @@ def lay(canvas: FloatArray, stamp: Stamp, *, row: float, col: float, shadow_px: 
         reach = float(np.hypot(*shadow_px))
         pad = int(np.ceil(2 * reach)) + 2
         soft = blur(np.pad(stamp.alpha, pad), radius_px=max(0.4, 0.5 * reach))
-        _window_multiply(canvas, 1 - np.float32(0.55) * soft, top - pad + round(shadow_px[0]), left - pad + round(shadow_px[1]))
+        _window_multiply(
+            canvas, 1 - np.float32(0.55) * soft, top - pad + round(shadow_px[0]), left - pad + round(shadow_px[1])
+        )
     here, there = stamp.windows(canvas.shape, row=row, col=col)
     weight = stamp.alpha[there][..., None]
     canvas[here] += (stamp.albedo[there] - canvas[here]) * weight

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from canopy.synthetic.noise import LIGHT_FROM, FloatArray, Raster, fractal_noise, shading, smooth_noise
-from canopy.synthetic.piles import pile
+from canopy.synthetic.noise import FloatArray, Raster, fractal_noise, shading, smooth_noise
 from canopy.synthetic.pigments import choose, tint_by
+from canopy.synthetic.piles import pile
 
 
 def paint_stones(
@@ -44,7 +44,7 @@ def paint_stones(
     palette = np.stack([choose(colours, rng, light=0.25, tint=0.04) for _ in range(64)])
     own = palette[bed.label % 64]
     fade = np.float32(bed.fade)
-    lit = shading(bed.dome * np.float32(0.42 * size_mm), mm_per_px=raster.mm_per_px, azimuth=LIGHT_FROM, strength=0.35 * bed.fade)
+    lit = shading(bed.dome * np.float32(0.42 * size_mm), mm_per_px=raster.mm_per_px, strength=0.35 * bed.fade)
     tilt = bed.pick((0.12 * rng.standard_normal(bed.count)).astype(np.float32)) * fade
     grain = smooth_noise(raster, grain_mm=0.5, rng=rng) * np.float32(0.06)
     veins = fractal_noise(raster, coarse_mm=size_mm, fine_mm=1, rng=rng) * np.float32(0.08)

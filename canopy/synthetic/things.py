@@ -29,7 +29,7 @@ def _moulded(patch: Patch, distance: FloatArray, colour: FloatArray, *, edge_mm:
     """A body with a rounded edge, shaded from the light's side, with a highlight along the lit edge."""
     inward = np.clip(-distance / np.float32(edge_mm), 0, 1)
     height = np.sqrt(1 - np.square(1 - inward)) * np.float32(edge_mm)
-    lit = shading(height, mm_per_px=patch.mm_per_px, azimuth=LIGHT_FROM, strength=0.45)
+    lit = shading(height, mm_per_px=patch.mm_per_px, strength=0.45)
     shine = np.clip(lit - np.float32(1.18), 0, 1) * np.float32(2 * gloss)
     albedo = np.clip(tint_by(flat(distance.shape, colour), lit) + shine[..., None], 0, 1)
     return Stamp(albedo, patch.cover(distance), height_mm=2 * edge_mm)
@@ -65,7 +65,9 @@ def label_stick(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     long, wide = rng.uniform(50, 120), rng.uniform(10, 20)
     patch = _patch(long / 2 + 3, mm_per_px, rng)
     strip = np.maximum(patch.box(long / 2, wide / 2, corner=1.0), np.abs(patch.v) * 1.2 + patch.u - long / 2)
-    colour = choose(("#f0efea", "#f0efea", "#e8d34a", "#d9bb8a", "#7fae62", "#8fb8d8", "#e59ab0", "#2f7a4a"), rng, light=0.1)
+    colour = choose(
+        ("#f0efea", "#f0efea", "#e8d34a", "#d9bb8a", "#7fae62", "#8fb8d8", "#e59ab0", "#2f7a4a"), rng, light=0.1
+    )
     body = _moulded(patch, strip.astype(np.float32), colour, edge_mm=0.6)
     return Stamp(_written(body.albedo, patch, rng, long=long, wide=wide), body.alpha, height_mm=1.5)
 
@@ -102,7 +104,7 @@ def coin(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     metal = rng.random() < 0.5
     colour = choose(("#b08d57", "#9c9d9f", "#a8663f", "#c9b037"), rng) if metal else choose(PLASTICS, rng)
     height = np.float32(0.35) * np.sin(np.clip(-disc, 0, 3) * np.float32(2.2))
-    lit = shading(height, mm_per_px=mm_per_px, azimuth=LIGHT_FROM, strength=0.4)
+    lit = shading(height, mm_per_px=mm_per_px, strength=0.4)
     if rng.random() < 0.3:
         disc = np.maximum(disc, np.float32(radius * 0.45) - np.hypot(patch.u, patch.v))
     return Stamp(tint_by(flat(disc.shape, colour), lit), patch.cover(disc), height_mm=2)
@@ -135,16 +137,25 @@ def scissors(mm_per_px: float, rng: np.random.Generator) -> Stamp:
         loops = np.minimum(loops, np.abs(patch.disc(12, at=grip)) - np.float32(3.2))
     blades = _moulded(patch, steel, choose(STEEL, rng, light=0.15), edge_mm=1.5, gloss=0.6)
     handles = _moulded(patch, loops, choose(PLASTICS, rng), edge_mm=2.5)
-    return Stamp(blend(blades.albedo, handles.albedo, handles.alpha), np.maximum(blades.alpha, handles.alpha), height_mm=5)
+    return Stamp(
+        blend(blades.albedo, handles.albedo, handles.alpha), np.maximum(blades.alpha, handles.alpha), height_mm=5
+    )
 
 
 def trowel(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     """A small trowel or spatula."""
     long, wide = rng.uniform(60, 110), rng.uniform(18, 40)
     patch = _patch(long + 40, mm_per_px, rng)
-    blade = np.maximum(patch.box(long / 2, wide / 2, corner=wide * 0.4, at=(long / 2, 0)), np.abs(patch.v) + 0.4 * patch.u - 0.45 * long)
-    steel = _moulded(patch, blade.astype(np.float32), choose((*STEEL, "#3a3c3e", "#3f6b4a"), rng), edge_mm=wide * 0.35, gloss=0.5)
-    grip = _moulded(patch, patch.bar((-long * 0.9, 0), (-long * 0.1, 0), 6), choose((*PLASTICS, "#9c7446"), rng), edge_mm=6)
+    blade = np.maximum(
+        patch.box(long / 2, wide / 2, corner=wide * 0.4, at=(long / 2, 0)),
+        np.abs(patch.v) + 0.4 * patch.u - 0.45 * long,
+    )
+    steel = _moulded(
+        patch, blade.astype(np.float32), choose((*STEEL, "#3a3c3e", "#3f6b4a"), rng), edge_mm=wide * 0.35, gloss=0.5
+    )
+    grip = _moulded(
+        patch, patch.bar((-long * 0.9, 0), (-long * 0.1, 0), 6), choose((*PLASTICS, "#9c7446"), rng), edge_mm=6
+    )
     return Stamp(blend(steel.albedo, grip.albedo, grip.alpha), np.maximum(steel.alpha, grip.alpha), height_mm=8)
 
 
@@ -152,8 +163,15 @@ def pipette(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     """A pipette, pen or marker: a tube with a coloured end."""
     long, radius = rng.uniform(60, 90), rng.uniform(3.5, 8)
     patch = _patch(long + 10, mm_per_px, rng)
-    tube = _moulded(patch, patch.bar((-long, 0), (long * 0.6, 0), radius), choose(("#e6e6e4", "#2c2d30", "#c8cacc"), rng), edge_mm=radius)
-    end = _moulded(patch, patch.bar((long * 0.55, 0), (long, 0), radius * 0.6), choose(PLASTICS, rng), edge_mm=radius * 0.5)
+    tube = _moulded(
+        patch,
+        patch.bar((-long, 0), (long * 0.6, 0), radius),
+        choose(("#e6e6e4", "#2c2d30", "#c8cacc"), rng),
+        edge_mm=radius,
+    )
+    end = _moulded(
+        patch, patch.bar((long * 0.55, 0), (long, 0), radius * 0.6), choose(PLASTICS, rng), edge_mm=radius * 0.5
+    )
     return Stamp(blend(tube.albedo, end.albedo, end.alpha), np.maximum(tube.alpha, end.alpha), height_mm=2 * radius)
 
 
@@ -167,9 +185,13 @@ def ruler(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     along = patch.u + np.float32(long / 2)
     ticks = np.zeros(body.shape, np.float32)
     for every, length in ((1.0, 3.0), (5.0, 5.0), (10.0, 7.0)):
-        line = np.abs(np.mod(along + np.float32(every / 2), np.float32(every)) - np.float32(every / 2)) - np.float32(0.12)
+        line = np.abs(np.mod(along + np.float32(every / 2), np.float32(every)) - np.float32(every / 2)) - np.float32(
+            0.12
+        )
         fade = np.float32(min(1.0, (every / mm_per_px / 3) ** 2))
-        ticks = np.maximum(ticks, fade * patch.cover(line) * (patch.v > wide / 2 - length) * (np.abs(patch.u) < long / 2 - 3))
+        ticks = np.maximum(
+            ticks, fade * patch.cover(line) * (patch.v > wide / 2 - length) * (np.abs(patch.u) < long / 2 - 3)
+        )
     return Stamp(blend(stamp.albedo, linear("#1b1b1b"), ticks), stamp.alpha, height_mm=2)
 
 
@@ -178,8 +200,10 @@ def paper_note(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     wide, high = rng.uniform(25, 110), rng.uniform(20, 80)
     patch = _patch(np.hypot(wide, high) / 2 + 2, mm_per_px, rng)
     sheet = patch.box(wide / 2, high / 2)
-    colour = choose(("#f2f1ec", "#f2f1ec", "#f0d84a", "#ef9fb6", "#a5d67a", "#8ec5e8", "#f0a044", "#3f9a58"), rng, light=0.08)
-    raster = Raster(*sheet.shape, mm_per_px)
+    colour = choose(
+        ("#f2f1ec", "#f2f1ec", "#f0d84a", "#ef9fb6", "#a5d67a", "#8ec5e8", "#f0a044", "#3f9a58"), rng, light=0.08
+    )
+    raster = Raster.of(sheet, mm_per_px=mm_per_px)
     wave = fractal_noise(raster, coarse_mm=40, fine_mm=8, rng=rng)
     albedo = tint_by(flat(sheet.shape, colour), 1 + np.float32(0.05) * wave)
     for line in np.arange(-high * 0.35, high * 0.35, rng.uniform(3, 7)):
@@ -192,13 +216,17 @@ def paper_note(mm_per_px: float, rng: np.random.Generator) -> Stamp:
 def stone(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     """A single stone."""
     radius = rng.uniform(1.5, 14)
-    return _lump(mm_per_px, rng, radius, choose(("#8f8a82", "#b5ab9b", "#6e5c50", "#55585a", "#a87a5f"), rng), roughness=0.18)
+    return _lump(
+        mm_per_px, rng, radius, choose(("#8f8a82", "#b5ab9b", "#6e5c50", "#55585a", "#a87a5f"), rng), roughness=0.18
+    )
 
 
 def leaf_bit(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     """A dead, dry piece of leaf: brown or tan, curled, never green."""
     radius = rng.uniform(2, 16)
-    return _lump(mm_per_px, rng, radius, choose(DRY_LEAF, rng), roughness=0.4, squash=float(rng.uniform(0.3, 0.8)), curl=0.5)
+    return _lump(
+        mm_per_px, rng, radius, choose(DRY_LEAF, rng), roughness=0.4, squash=float(rng.uniform(0.3, 0.8)), curl=0.5
+    )
 
 
 def straw(mm_per_px: float, rng: np.random.Generator) -> Stamp:
@@ -222,11 +250,11 @@ def _lump(
 ) -> Stamp:
     patch = _patch(radius * 1.9, mm_per_px, rng)
     alpha = patch.polygon(blob_outline(radius, rng, roughness=roughness, squash=squash))
-    raster = Raster(*alpha.shape, mm_per_px)
+    raster = Raster.of(alpha, mm_per_px=mm_per_px)
     dome = blur(alpha, radius_px=max(0.5, raster.px(radius) * 0.35)) * np.float32(radius)
     waves = fractal_noise(raster, coarse_mm=max(radius, 1), fine_mm=max(radius / 8, 0.3), rng=rng)
     height = dome * np.float32(1 - curl) + waves * np.float32(radius * (0.04 + 0.35 * curl))
-    lit = shading(height, mm_per_px=mm_per_px, azimuth=LIGHT_FROM, strength=0.5)
+    lit = shading(height, mm_per_px=mm_per_px, strength=0.5)
     tone = (1 + np.float32(0.12) * waves) * lit
     return Stamp(tint_by(flat(alpha.shape, colour), tone), alpha, height_mm=0.5 * radius)
 
@@ -235,7 +263,9 @@ def rubber_band(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     """A rubber band or cable tie, closed."""
     patch = _patch(40, mm_per_px, rng)
     outline = np.append(pts := blob_outline(rng.uniform(10, 24), rng, roughness=0.35, corners=48), pts[:1], axis=0)
-    return _wire(patch, outline, rng.uniform(0.5, 1.4), choose(("#b98a4f", "#c23b30", "#3a6aa8", "#4f8f4a", "#222222"), rng))
+    return _wire(
+        patch, outline, rng.uniform(0.5, 1.4), choose(("#b98a4f", "#c23b30", "#3a6aa8", "#4f8f4a", "#222222"), rng)
+    )
 
 
 def _wire(patch: Patch, points: FloatArray, radius: float, colour: FloatArray) -> Stamp:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from canopy.records import Layout
-from canopy.synthetic.noise import FloatArray, IntArray, Raster, blur, fractal_noise, shading, step
+from canopy.synthetic.noise import FloatArray, IntArray, Raster, fractal_noise
 from canopy.synthetic.shapes import box_distance
 from canopy.synthetic.tray_styles import TrayStyle
 
@@ -32,11 +32,13 @@ class CellMap:
         Relief of the body for shading.
     wall_light, hollow_light : float32 arrays
         Light on walls and on the medium between them, as factors.
-    from_wall_mm : float32 array
-        How far inside the medium's edge; negative outside it.
-    pot_rim : float32 array
-        Share of a pixel on the rim of a separate pot.
+    from_wall_mm, from_hole_mm : float32 arrays
+        How far inside the medium's edge, and inside the hole's edge at the rim; negative outside it.
+    from_edge_mm : float32 array
+        How far inside the tray's outline.
     count : int
+    half_pitch_mm : (float, float)
+        Half the distance of cell centres in x and y.
     """
 
     index: IntArray
@@ -49,8 +51,10 @@ class CellMap:
     wall_light: FloatArray
     hollow_light: FloatArray
     from_wall_mm: FloatArray
-    pot_rim: FloatArray
+    from_hole_mm: FloatArray
+    from_edge_mm: FloatArray
     count: int
+    half_pitch_mm: tuple[float, float]
 
     def pick(self, values: FloatArray) -> FloatArray:
         """Spread one value per cell over its pixels."""
@@ -63,35 +67,44 @@ def map_cells(
     """Lay a style's rim, walls and medium out over a raster that starts `margin_mm` outside corner 0."""
     x, y = (axis - np.float32(margin_mm) for axis in raster.axes_mm())
     index, dx, dy = _nearest_cell(layout, x, y)
-    count = layout.cells
     to_edge = _body_distance(layout, look, x, y)
-    body = np.clip(np.float32(0.5) - to_edge / np.float32(raster.mm_per_px), 0, 1)
-    deep = rng.uniform(*look.depth_mm, count) if look.hole != "open" else np.full(count, rng.uniform(*look.depth_mm))
-    depth = deep.astype(np.float32)[index]
     hole = _hole_distance(layout, look, dx, dy, to_edge)
-    inside = -hole - np.float32(look.wall) * depth  # mm inside the medium's own edge
-    filling = np.clip(np.float32(0.5) + inside / np.float32(raster.mm_per_px), 0, 1) * body
-    down = np.clip(-hole / np.maximum(np.float32(look.wall) * depth, np.float32(0.3)), 0, 1)
-    surface = fractal_noise(raster, coarse_mm=25, fine_mm=4, rng=rng) * np.float32(0.6)
-    dip = np.minimum(depth * np.float32(0.5), surface) * filling
-    depth_mm = -(depth * down - dip * (look.depth_mm[1] > 2)) * (hole < 0)
-    rounding = np.clip(-to_edge / np.float32(3), 0, 1)
-    deck_height = 2 * np.sqrt(rounding) - depth * down * np.float32(0.6)
-    pot_rim = _band(hole, look.pot_rim_mm, raster)
+    count = layout.cells
+    if look.hole == "open":
+        index, count = np.zeros_like(index), 1
+    depth = rng.uniform(*look.depth_mm, count).astype(np.float32)[index]
+    wall = np.maximum(np.float32(look.wall) * depth, np.float32(0.05))  # width of the wall as seen from above, mm
+    inside = -hole - wall
+    pixel = np.float32(raster.mm_per_px)
+    body = np.clip(np.float32(0.5) - to_edge / pixel, 0, 1)
+    filling = np.clip(np.float32(0.5) + inside / pixel, 0, 1) * body
+    down = np.clip(-hole / wall, 0, 1)
+    dip = np.clip(fractal_noise(raster, coarse_mm=25, fine_mm=4, rng=rng), -1.5, 1.5) * np.float32(0.15) * filling
     return CellMap(
         index=index,
         offset_x=dx,
         offset_y=dy,
         body=body,
         filling=filling,
-        depth_mm=np.minimum(depth_mm, 0).astype(np.float32),
-        deck_height_mm=(deck_height + pot_rim).astype(np.float32),
-        wall_light=1 - np.float32(0.55) * down * (hole < 0),
+        depth_mm=np.minimum(-depth * down * (1 + dip), 0) * body,
+        deck_height_mm=_deck_height(look, to_edge, hole, depth * down),
+        wall_light=1 - np.float32(0.6) * down,
         hollow_light=_hollow_light(inside, depth, look),
         from_wall_mm=inside,
-        pot_rim=pot_rim,
+        from_hole_mm=-hole,
+        from_edge_mm=-to_edge,
         count=count,
+        half_pitch_mm=(layout.pitch_x_mm / 2, layout.pitch_y_mm / 2),
     )
+
+
+def _deck_height(look: TrayStyle, to_edge: FloatArray, hole: FloatArray, depth: FloatArray) -> FloatArray:
+    """Relief for shading: rounded outer edge, a step inside the rim, rounded edges and leaning walls of the cells."""
+    outer = 2 * np.sqrt(np.clip(-to_edge / np.float32(3), 0, 1))
+    inner = np.clip((np.float32(look.rim_mm) + to_edge) / np.float32(1.5), -1, 0) * np.float32(look.rim_mm > 0)
+    lip = np.sqrt(np.clip(hole / np.float32(1.5), 0, 1))
+    height: FloatArray = outer + inner + lip - depth * np.float32(0.6)
+    return height
 
 
 def _nearest_cell(layout: Layout, x: FloatArray, y: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
@@ -119,14 +132,7 @@ def _hole_distance(layout: Layout, look: TrayStyle, dx: FloatArray, dy: FloatArr
     if look.hole == "round":
         half_x = half_y = min(half_x, half_y)
     distance = box_distance(dx, dy, half_u=half_x, half_v=half_y, corner=look.corner * min(half_x, half_y))
-    return np.maximum(distance, to_edge + np.float32(0.5 * look.rim_mm))
-
-
-def _band(hole: FloatArray, width_mm: float, raster: Raster) -> FloatArray:
-    """Share of each pixel in a band of `width_mm` just outside and inside the hole's edge."""
-    if width_mm == 0:
-        return np.zeros(raster.shape, np.float32)
-    return np.clip(np.float32(0.5) + (np.float32(width_mm / 2) - np.abs(hole)) / np.float32(raster.mm_per_px), 0, 1)
+    return np.asarray(np.maximum(distance, to_edge + np.float32(0.5 * look.rim_mm)), np.float32)
 
 
 def _hollow_light(inside: FloatArray, depth: FloatArray, look: TrayStyle) -> FloatArray:
@@ -134,4 +140,4 @@ def _hollow_light(inside: FloatArray, depth: FloatArray, look: TrayStyle) -> Flo
     reach = np.maximum(depth * np.float32(0.5), np.float32(0.4))
     if look.hole == "cube":
         return 1 - np.float32(0.5) * np.exp(-np.maximum(inside, 0) / np.float32(0.7))
-    return 1 - np.float32(0.6) * np.exp(-np.maximum(inside, 0) / reach)
+    return np.asarray(1 - np.float32(0.6) * np.exp(-np.maximum(inside, 0) / reach), np.float32)
