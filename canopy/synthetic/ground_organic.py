@@ -7,7 +7,7 @@ import numpy as np
 
 from canopy.synthetic.media import paint_medium
 from canopy.synthetic.noise import FloatArray, Raster, fractal_noise, grains, shading, smooth_noise, step
-from canopy.synthetic.pigments import blend, choose, flat, linear, ramp, tint_by, toned, vary
+from canopy.synthetic.pigments import blend, choose, flat, linear, ramp, tint_by, toned, vary, withered
 from canopy.synthetic.piles import pile
 
 WOODS = (
@@ -109,7 +109,9 @@ def bark(raster: Raster, rng: np.random.Generator) -> FloatArray:
     tilt = flakes.pick(rng.normal(1, 0.25, flakes.count).astype(np.float32))
     rim = np.float32(0.45) + np.float32(0.55) * np.clip(flakes.edge_px / np.float32(max(1.0, raster.px(1.2))), 0, 1)
     lit = shading(flakes.dome * np.float32(0.2 * size), mm_per_px=raster.mm_per_px, strength=0.3)
-    return tint_by(colours[flakes.label % 32], tilt * (1 + streak) * rim * lit * (1 - np.float32(0.8) * flakes.bare))
+    return withered(
+        tint_by(colours[flakes.label % 32], tilt * (1 + streak) * rim * lit * (1 - np.float32(0.8) * flakes.bare))
+    )
 
 
 def leaf_litter(raster: Raster, rng: np.random.Generator) -> FloatArray:
@@ -124,7 +126,7 @@ def leaf_litter(raster: Raster, rng: np.random.Generator) -> FloatArray:
     lit = shading(curl * np.float32(2.5) + leaves.dome * 3, mm_per_px=raster.mm_per_px, strength=0.45)
     rim = np.float32(0.5) + np.float32(0.5) * np.clip(leaves.edge_px / np.float32(max(1.0, raster.px(1.5))), 0, 1)
     tone = leaves.pick(rng.normal(1, 0.15, leaves.count).astype(np.float32)) * (1 + np.float32(0.1) * curl)
-    return blend(tint_by(colours[leaves.label % 32], lit * rim * tone), _dark_floor(raster, rng), leaves.bare)
+    return withered(blend(tint_by(colours[leaves.label % 32], lit * rim * tone), _dark_floor(raster, rng), leaves.bare))
 
 
 def _dark_floor(raster: Raster, rng: np.random.Generator) -> FloatArray:
@@ -157,7 +159,7 @@ def straw_litter(raster: Raster, rng: np.random.Generator) -> FloatArray:
         shade = 0.55 + 0.15 * layer
         colour = vary("#d8bd7d", rng, light=0.15) * np.float32(shade)
         albedo = blend(albedo, toned(raster, colour, np.clip(tone * 1.3, 0, 1)), np.clip(tone * 4, 0, 1))
-    return albedo
+    return withered(albedo)
 
 
 def wet_floor(raster: Raster, rng: np.random.Generator) -> FloatArray:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from canopy.synthetic.noise import FloatArray, Raster
 
 DARKEST = 0.004  # black velvet; nothing reflects less
+MOST_GREEN_OF_RED = 0.8  # straw has 0.75, living leaves more than 1
 BRIGHTEST = 0.92  # fresh white paint; nothing reflects more
 
 
@@ -29,6 +30,13 @@ def vary(colour: str | FloatArray, rng: np.random.Generator, *, light: float = 0
 def choose(colours: tuple[str, ...], rng: np.random.Generator, *, light: float = 0.2, tint: float = 0.06) -> FloatArray:
     """One of several colours, varied."""
     return vary(colours[int(rng.integers(len(colours)))], rng, light=light, tint=tint)
+
+
+def withered(albedo: FloatArray) -> FloatArray:
+    """Dead plant matter: green held below red, so that no chance tint brings a dry leaf back to life."""
+    dead = albedo.copy()
+    dead[..., 1] = np.minimum(dead[..., 1], MOST_GREEN_OF_RED * dead[..., 0])
+    return dead
 
 
 def hue_colour(hue: float, saturation: float, value: float) -> FloatArray:

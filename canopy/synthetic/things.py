@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from canopy.synthetic.noise import LIGHT_FROM, FloatArray, Raster, blur, fractal_noise, shading
-from canopy.synthetic.pigments import blend, choose, flat, hue_colour, linear, tint_by, vary
+from canopy.synthetic.pigments import blend, choose, flat, hue_colour, linear, tint_by, vary, withered
 from canopy.synthetic.shapes import Patch, Stamp, blob_outline, thread
 
 ThingPainter = Callable[[float, np.random.Generator], Stamp]
@@ -225,7 +225,13 @@ def leaf_bit(mm_per_px: float, rng: np.random.Generator) -> Stamp:
     """A dead, dry piece of leaf: brown or tan, curled, never green."""
     radius = rng.uniform(2, 16)
     return _lump(
-        mm_per_px, rng, radius, choose(DRY_LEAF, rng), roughness=0.4, squash=float(rng.uniform(0.3, 0.8)), curl=0.5
+        mm_per_px,
+        rng,
+        radius,
+        withered(choose(DRY_LEAF, rng)),
+        roughness=0.4,
+        squash=float(rng.uniform(0.3, 0.8)),
+        curl=0.5,
     )
 
 

@@ -39,6 +39,14 @@ def test_grounds_cover_dark_to_bright_and_flat_greens():
     assert (means[:, 1] > 1.15 * means[:, [0, 2]].max(axis=1)).sum() >= 3
 
 
+@pytest.mark.parametrize("kind", ["bark", "leaf_litter", "straw_litter"])
+def test_dead_plant_matter_is_never_green(kind):
+    for seed in range(6):
+        red, green, _ = np.moveaxis(_ground(kind, seed), 2, 0)
+        # Stains and coloured light may touch a few pixels; the rest must not pass for living leaves.
+        assert np.mean(green > 1.05 * red) < 0.02
+
+
 def test_smallest_pictures_work():
     for kind in GROUNDS:
         assert _ground(kind, 0, height_px=2, width_px=3).shape == (2, 3, 3)
