@@ -70,9 +70,9 @@ def leaf_share(leaf: FloatImage, ground: FloatImage, *, shading_weight: float) -
     tie = (leaf2 + ground2) * np.float32(shading_weight / 2)
     leaf2, ground2, both = leaf2 + tie, ground2 + tie, both + tie
     scale = np.float32(1) / np.maximum(leaf2 * ground2 - both * both, np.float32(1e-12))
-    slope: FloatImage = (ground2 * scale)[..., None] * leaf - (both * scale)[..., None] * ground
-    offset: FloatImage = (ground2 - both) * tie * scale
-    return slope, offset
+    slope = (ground2 * scale)[..., None] * leaf - (both * scale)[..., None] * ground
+    offset = (ground2 - both) * tie * scale
+    return np.asarray(slope, dtype=np.float32), np.asarray(offset, dtype=np.float32)
 
 
 def linear_light(rgb: NDArray[np.uint8]) -> FloatImage:
