@@ -3,7 +3,16 @@
 from canopy.photo.decode import decode
 from canopy.photo.image import Photo
 from canopy.photo.light import clipped_share, light_kind
-from canopy.photo.quality import check_quality
+from canopy.photo.quality import check_quality, require_sharp
 from canopy.photo.sharpness import edge_blur_px, laplacian_variance
 
-__all__ = ["Photo", "check_quality", "clipped_share", "decode", "edge_blur_px", "laplacian_variance", "light_kind"]
+__all__ = [
+    "Photo",
+    "check_quality",
+    "clipped_share",
+    "decode",
+    "edge_blur_px",
+    "laplacian_variance",
+    "light_kind",
+    "require_sharp",
+]

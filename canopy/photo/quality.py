@@ -45,6 +45,18 @@ def check_quality(
     PhotoError
         Code `blurred`.
     """
+    require_sharp(rgb, mm_per_px=mm_per_px, settings=settings, name=name)
+    return (*_light_remarks(rgb, settings), *_clipping_remarks(rgb, plants, settings))
+
+
+def require_sharp(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSettings, name: str = "photo") -> None:
+    """Refuse a blurred picture; also of use where the markers were not found, with a scale that is roughly right.
+
+    Raises
+    ------
+    PhotoError
+        Code `blurred`.
+    """
     blur_mm = blur_mm_of(rgb, mm_per_px=mm_per_px, settings=settings)
     bound_mm = max(settings.max_blur_mm, settings.max_blur_px * mm_per_px)
     if blur_mm is not None and blur_mm > bound_mm:
@@ -52,7 +64,6 @@ def check_quality(
             "blurred",
             f"{name}: edges are blurred by {blur_mm:.1f} mm (at most {bound_mm:.1f}); hold still, focus, take it again",
         )
-    return (*_light_remarks(rgb, settings), *_clipping_remarks(rgb, plants, settings))
 
 
 def blur_mm_of(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSettings) -> float | None:

@@ -102,13 +102,13 @@ class PhotoSettings(BaseModel):
         0.25, ge=0.01, le=1, description="Share of the pixels, the brightest, that the light's colour is read from."
     )
     neutral_chroma: float = Field(
-        30.0, ge=5, le=80, description="CIELAB chroma below which a bright pixel may be a grey thing in coloured light."
+        40.0, ge=5, le=80, description="CIELAB chroma below which a bright pixel may be a grey thing in coloured light."
     )
     neutral_share: float = Field(
         0.1, ge=0.01, le=1, description="Share of near-neutral among bright pixels needed to judge a cast."
     )
     cast_chroma: float = Field(
-        12.0, ge=1, le=60, description="CIELAB chroma of near-neutral pixels above which light counts as coloured."
+        25.0, ge=1, le=60, description="CIELAB chroma of near-neutral pixels above which light counts as coloured."
     )
     light_sample_px: int = Field(
         60000, ge=1000, le=10_000_000, description="About how many pixels the light and clipping are judged from."

@@ -46,10 +46,12 @@ class TraySettings(BaseModel):
         0.1, ge=0.01, le=0.5, description="Markers that look larger or smaller than the layout by more are doubtful."
     )
     lens_sd: float = Field(
-        0.1, ge=0.001, le=1, description="Spread of the lens term k1 that cameras have; pulls the estimate toward 0."
+        0.05, ge=0.001, le=1, description="Spread of the lens term k1 that cameras have; pulls the estimate toward 0."
     )
+    # A missed lens term costs more than a spurious one: over 32 rendered trays (k1 within ±0.045) the 90th percentile
+    # of the fit's error was 0.79 px with F 12, 0.60 px with 4, 0.36 px with 2 and with none.
     lens_f_min: float = Field(
-        12.0, ge=1, le=1000, description="The lens term is kept only if it lowers the residual by this F ratio or more."
+        2.0, ge=0, le=1000, description="The lens term is kept only if it lowers the residual by this F ratio or more."
     )
     max_lens: float = Field(0.35, ge=0.01, le=1, description="A lens term beyond this is doubtful.")
     max_residual_of_side: float = Field(

@@ -12,6 +12,7 @@ from canopy.tray.frame import apply_homography, distort, half_diagonal, picture_
 
 FloatArray = NDArray[np.float64]
 
+_LOST_PX = 1e6  # distance of a point that the fit puts behind the camera
 _ROUNDS = 12  # Gauss–Newton from the linear solution; the step is below 1e-9 after four to six
 
 
@@ -128,6 +129,8 @@ class _Problem:
         used = slice(0, 10 if with_lens else 9)
         for _ in range(_ROUNDS):
             residual, jacobian = self._linearise(unknowns)
+            if not np.isfinite(residual).all():  # points that no camera sees like this; the distances will say so
+                break
             step = np.linalg.lstsq(jacobian[:, used], residual, rcond=None)[0]
             unknowns[used] += step
             if np.abs(step).max() < 1e-10:
@@ -167,7 +170,7 @@ class _Problem:
         ideal = apply_homography(px_from_mm, self.anchors_mm + size * self.offsets_mm)
         model = distort(ideal, k1, width_px=width_px, height_px=height_px)
         distances = np.hypot(*(model - self.points_px).T)
-        return PlaneFit(px_from_mm, k1, size, np.where(np.isfinite(distances), distances, np.inf))
+        return PlaneFit(px_from_mm, k1, size, np.where(np.isfinite(distances), distances, _LOST_PX))
 
 
 def _normaliser(points: FloatArray) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -81,14 +81,10 @@ def _by_border(photo: Photo, record: TrayRecord, settings: TraySettings) -> Fram
 
 
 def _by_markers(seen: list[SeenMarker], photo: Photo, record: TrayRecord, settings: TraySettings) -> Frame:
-    twice = [marker_id for marker_id, count in Counter(marker.id for marker in seen).items() if count > 1]
-    if twice:
-        raise TrayNotFound(
-            "doubtful_fit",
-            f"{photo.name}: corner markers with id {_listed(twice)} are seen twice; keep one tray in the picture, "
-            "or give `corners` in the tray list",
-        )
-    fit, used = _best_fit(seen, photo, record.layout, settings)
+    if len({marker.id for marker in seen}) < len(seen):
+        fit, used = _only_set_that_fits(seen, photo, record.layout, settings)
+    else:
+        fit, used = _best_fit(seen, photo, record.layout, settings)
     _require_print_size(fit, photo, record.layout, settings)
     frame = complete_frame(
         fit.px_from_mm,
@@ -103,31 +99,42 @@ def _by_markers(seen: list[SeenMarker], photo: Photo, record: TrayRecord, settin
     return require_plausible(frame, record.layout, name=photo.name, settings=settings)
 
 
+def _only_set_that_fits(
+    seen: list[SeenMarker], photo: Photo, layout: Layout, settings: TraySettings
+) -> tuple[PlaneFit, list[SeenMarker]]:
+    """An id is seen twice: a neighbour's marker is in view. Of all sets of four, exactly one must fit."""
+    of_id = [[marker for marker in seen if marker.id == number] for number in IDS]
+    if all(of_id) and len(seen) <= 2 * len(IDS):
+        sets = [list(four) for four in itertools.product(*of_id)]
+        fits = [(fit, four) for four in sets if _good(fit := _fit(four, photo, layout, settings), four, settings)]
+        if len(fits) == 1:
+            return fits[0]
+    twice = [number for number, markers in zip(IDS, of_id, strict=True) if len(markers) > 1]
+    raise TrayNotFound(
+        "doubtful_fit",
+        f"{photo.name}: corner markers with id {_listed(twice)} are seen twice; keep one tray in the picture, "
+        "or give `corners` in the tray list",
+    )
+
+
 def _best_fit(
     seen: list[SeenMarker], photo: Photo, layout: Layout, settings: TraySettings
 ) -> tuple[PlaneFit, list[SeenMarker]]:
     """Fit to all markers; if that is poor and there are four, to the three that clearly agree."""
     fit = _fit(seen, photo, layout, settings)
-    bound_px = max(
-        settings.residual_floor_px,
-        settings.max_residual_of_side * float(np.mean([marker.side_px for marker in seen])),
-    )
-    if _good(fit, bound_px, settings):
+    if _good(fit, seen, settings):
         return fit, seen
     if len(seen) == len(IDS):
         threes = [[marker for marker in seen if marker is not left_out] for left_out in seen]
-        fits = sorted(
-            ((_fit(three, photo, layout, settings), three) for three in threes), key=lambda pair: pair[0].residual_px
-        )
-        if (
-            _good(fits[0][0], bound_px, settings)
-            and fits[1][0].residual_px > settings.residual_gap * fits[0][0].residual_px
-        ):
-            return fits[0]
+        pairs = ((_fit(three, photo, layout, settings), three) for three in threes)
+        (best, used), (second, _), *_ = sorted(pairs, key=lambda pair: pair[0].residual_px)
+        if _good(best, used, settings) and second.residual_px > settings.residual_gap * best.residual_px:
+            return best, used
     raise TrayNotFound(
         "doubtful_fit",
-        f"{photo.name}: marker corners miss their places by {fit.residual_px:.1f} px (at most {bound_px:.1f}); "
-        "check `layout`, `outline_mm`, `marker_mm`, `marker_offset_mm` and that the markers lie flat",
+        f"{photo.name}: marker corners miss their places by {fit.residual_px:.1f} px "
+        f"(at most {_bound_px(seen, settings):.1f}); check `layout`, `outline_mm`, `marker_mm`, `marker_offset_mm` "
+        "and that the markers lie flat",
     )
 
 
@@ -144,8 +151,13 @@ def _fit(seen: list[SeenMarker], photo: Photo, layout: Layout, settings: TraySet
     )
 
 
-def _good(fit: PlaneFit, bound_px: float, settings: TraySettings) -> bool:
-    return fit.residual_px <= bound_px and abs(fit.k1) <= settings.max_lens
+def _good(fit: PlaneFit, seen: list[SeenMarker], settings: TraySettings) -> bool:
+    return fit.residual_px <= _bound_px(seen, settings) and abs(fit.k1) <= settings.max_lens
+
+
+def _bound_px(seen: list[SeenMarker], settings: TraySettings) -> float:
+    side_px = float(np.mean([marker.side_px for marker in seen]))
+    return max(settings.residual_floor_px, settings.max_residual_of_side * side_px)
 
 
 def _require_print_size(fit: PlaneFit, photo: Photo, layout: Layout, settings: TraySettings) -> None:

@@ -121,7 +121,7 @@ def bench(light=(1.0, 1.0, 1.0), leaf=(60, 120, 40), level=1.0):
         (bench(leaf=(200, 190, 60)), "white"),  # yellowing
         (bench(light=(1.0, 0.25, 1.1)), "purple"),
         (bench(light=(1.1, 0.35, 0.9)), "purple"),
-        (bench(light=(1.1, 1.0, 0.8)), "coloured"),
+        (bench(light=(1.1, 1.0, 0.7)), "coloured"),
         (bench(level=0.2), "dark"),
     ],
 )
@@ -159,7 +159,7 @@ def codes(picture, **options):
 def test_remarks():
     assert codes(bench()) == set()
     assert codes(bench(light=(1.0, 0.25, 1.1))) == {"purple_light"}
-    assert codes(bench(light=(1.1, 1.0, 0.8))) == {"colour_cast"}
+    assert codes(bench(light=(1.1, 1.0, 0.7))) == {"colour_cast"}
     assert codes(bench(level=0.2)) == {"dark"}
     assert codes(bench(level=1.5)) == {"clipped"}
     plants = np.zeros((200, 300), bool)
@@ -169,7 +169,7 @@ def test_remarks():
 
 
 def test_every_remark_is_a_known_reason_and_says_figures():
-    for picture in (bench(light=(1.0, 0.25, 1.1)), bench(light=(1.1, 1.0, 0.8)), bench(level=0.2), bench(level=1.5)):
+    for picture in (bench(light=(1.0, 0.25, 1.1)), bench(light=(1.1, 1.0, 0.7)), bench(level=0.2), bench(level=1.5)):
         for remark in check_quality(picture, mm_per_px=0.5, settings=SETTINGS):
             assert not REASONS[remark.code].blocks
             assert any(c.isdigit() for c in remark.text)
