@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopy.segment.feed import Feed
-from canopy.segment.mixture import Mixture, linear_light, mix_colours
+from canopy.segment.mixture import Mixture, mix_colours, mixing_light
 from canopy.settings.segment import SegmentSettings
 
 FloatImage = NDArray[np.float32]
@@ -65,7 +65,7 @@ def _refined_tile(
         return plain
     halo = 2 * settings.edge_zone_px + 2
     wide = _grown(tile, halo, rgb.shape[:2])
-    cover, network_doubt = _mixed(mixture, wide, rgb=rgb)
+    cover, network_doubt = _mixed(mixture, wide, rgb=rgb, exponent=settings.light_exponent)
     cover = _decided_away_from_edges(cover, settings.edge_zone_px)
     inner = tuple(slice(t.start - w.start, t.stop - w.start) for t, w in zip(tile, wide, strict=True))
     cover, network_doubt = cover[inner], network_doubt[inner]
@@ -96,11 +96,11 @@ def _grown(tile: Tile, halo: int, shape: tuple[int, ...]) -> Tile:
     return down, right
 
 
-def _mixed(mixture: Mixture, tile: Tile, *, rgb: NDArray[np.uint8]) -> tuple[FloatImage, FloatImage]:
+def _mixed(mixture: Mixture, tile: Tile, *, rgb: NDArray[np.uint8], exponent: float) -> tuple[FloatImage, FloatImage]:
     """Share of leaf in each pixel of the tile, and the network's part in its doubt."""
     line = _enlarged(mixture.line, rgb.shape[:2], tile)
     probability, trust, slack, _ = cv2.split(_enlarged(mixture.say, rgb.shape[:2], tile))
-    line *= linear_light(rgb[tile])  # its fourth channel, 1, takes the offset
+    line *= mixing_light(rgb[tile], exponent)  # its fourth channel, 1, takes the offset
     red, green, blue, share = cv2.split(line)
     for part in (red, green, blue):  # faster than any one call that sums over channels
         share += part

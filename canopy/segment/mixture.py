@@ -25,7 +25,8 @@ class Mixture:
     Attributes
     ----------
     line : (k, l, 4) float32 ndarray
-        On the coarser grid: slope for linear R, G and B, 0..1, and the offset, for a fourth channel of 1.
+        On the coarser grid: slope for the light of R, G and B, and the offset, for a fourth channel of 1 (see
+        `mixing_light`).
     say : (m, n, 4) float32 ndarray
         On the network's grid: its probability; trust, 0..1, the share that colours decide instead; slack, how far
         pure leaf and pure ground stray from 1 and 0; nothing.
@@ -39,7 +40,7 @@ def mix_colours(probability: FloatImage, *, feed: Feed, settings: SegmentSetting
     """Local mixing coefficients around the outline of `probability` at one half; both on the network's grid."""
     canopy = (probability > 0.5).view(np.uint8)
     depth_in, depth_out = _depth(canopy), _depth(1 - canopy)
-    light = linear_light(feed.rgb)
+    light = mixing_light(feed.rgb, settings.light_exponent)
     light[..., 3] = feed.valid  # the fourth channel sums the weights
     leaf = _mean_colour(light, depth_in, settings=settings, mm_per_px=feed.mm_per_px)
     ground = _mean_colour(light, depth_out, settings=settings, mm_per_px=feed.mm_per_px)
@@ -75,19 +76,19 @@ def leaf_share(leaf: FloatImage, ground: FloatImage, *, shading_weight: float) -
     return np.asarray(slope, dtype=np.float32), np.asarray(offset, dtype=np.float32)
 
 
-def linear_light(rgb: NDArray[np.uint8]) -> FloatImage:
-    """(m, n, 3) sRGB code values → (m, n, 4) linear light 0..1 (IEC 61966-2-1) and a fourth channel of 1.
+def mixing_light(rgb: NDArray[np.uint8], exponent: float) -> FloatImage:
+    """(m, n, 3) sRGB code values → (m, n, 4): (code / 255)^exponent, and a fourth channel of 1.
 
-    Lens and sensor mix light, not code values: half leaf and half black ground is 0.74 of the leaf's code value.
+    Lens and sensor mix light, not code values: half leaf and half black ground is 0.73 of the leaf's code value. sRGB
+    is close to a power of 2.2 (IEC 61966-2-1); shade, a factor, stays a factor under any power.
     """
-    return np.asarray(cv2.LUT(cv2.cvtColor(rgb, cv2.COLOR_RGB2RGBA), _decoded()), dtype=np.float32)
+    return np.asarray(cv2.LUT(cv2.cvtColor(rgb, cv2.COLOR_RGB2RGBA), _decoded(exponent)), dtype=np.float32)
 
 
-@lru_cache(maxsize=1)
-def _decoded() -> FloatImage:
-    """(1, 256) linear light of each code value; 255, as in the fourth channel, gives 1."""
-    code = np.arange(256) / 255
-    light = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+@lru_cache(maxsize=8)
+def _decoded(exponent: float) -> FloatImage:
+    """(1, 256) light of each code value; 255, as in the fourth channel, gives 1."""
+    light = (np.arange(256) / 255) ** exponent
     return light.astype(np.float32).reshape(1, 256)
 
 
@@ -115,7 +116,9 @@ def _mean_colour(light: FloatImage, depth: FloatImage, *, settings: SegmentSetti
     steps = np.minimum(depth, np.float32(settings.edge_depth_px)) / np.float32(settings.edge_depth_step_px)
     weight = np.asarray(cv2.exp(steps), dtype=np.float32)
     weight *= (depth > 0).astype(np.float32)
-    sums = _window_sums(light * _merged(*[weight] * 4), settings=settings, mm_per_px=mm_per_px)
+    weighted = _merged(*[weight] * 4)
+    weighted *= light
+    sums = _window_sums(weighted, settings=settings, mm_per_px=mm_per_px)
     return np.asarray(sums[..., :3] / np.maximum(sums[..., 3:], np.float32(1e-6)), dtype=np.float32)
 
 

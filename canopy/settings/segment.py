@@ -48,7 +48,7 @@ class SegmentSettings(BaseModel):
         0.15, ge=0.01, le=5, description="The network's picture is kept, or enlarged, to at least this size."
     )
     two_scale: bool = Field(
-        False, description="Average the network's logits over its scale and half of it (about a quarter dearer)."
+        True, description="Average the network's logits over its scale and half of it (about a quarter dearer)."
     )
     agreement_floor: float = Field(
         0.6, ge=0, le=1, description="Below this Dice with the colour classifier the reading says so."
@@ -85,6 +85,9 @@ class SegmentSettings(BaseModel):
     )
     contrast_full: float = Field(
         0.18, ge=0.001, le=1, description="The same contrast from where on colour alone sets the edge."
+    )
+    light_exponent: float = Field(
+        2.2, ge=1, le=3, description="Power of code values in which edge pixels mix: 2.2 light itself, 1 code values."
     )
     shading_weight: float = Field(
         0.05, ge=0.001, le=10, description="How little light and shade may vary near an edge; large: not at all."
