@@ -33,7 +33,7 @@ from canopy.synthetic.truth import measure_truth
 
 FIRST_SEED = 900_000
 """Seeds from here on are used for nothing else: the network was fitted on lower ones."""
-MASK_SHARE = 0.5
+MASK_SHARE = Settings().outputs.mask_cover_min
 
 
 def drawn_tray(kind: str, seed: int, width_px: int, keep: Path | None) -> tuple[dict[str, object], pd.DataFrame]:

@@ -26,7 +26,11 @@ class OutputSettings(BaseModel):
         description="Trays shown in `report.html`, in the order of the photos; the tables hold all of them.",
     )
     mask_cover_min: float = Field(
-        0.5, ge=0.05, le=0.95, description="Share of a pixel that must be plant to be marked in `masks/`."
+        0.2,
+        ge=0.05,
+        le=0.95,
+        description="Share of a pixel, in linear light, that must be plant to be marked in `masks/`. On dark ground a "
+        "fifth looks half-way on a screen (0.5 to the power 2.2), which is where a person would draw the outline.",
     )
     mask_png_compression: int = Field(3, ge=0, le=9, description="PNG compression of `masks/`: 0 fast, 9 small.")
     top_picks: int = Field(10, ge=0, le=1000, description="Picks named in the summary on the screen.")

@@ -64,7 +64,16 @@ class PhotoSettings(BaseModel):
         2.0, ge=0.7, le=5, description="Standard deviation in pixels of the known blur added to measure edge blur."
     )
     blur_edge_share: float = Field(
-        0.01, ge=0.0005, le=0.2, description="Share of a picture's pixels, the strongest edges, that blur is read from."
+        0.003,
+        ge=0.0001,
+        le=0.2,
+        description="Share of a picture's pixels, the strongest edges, that blur is read from.",
+    )
+    blur_pool: float = Field(
+        16.0,
+        ge=1,
+        le=100,
+        description="How many times that share is looked at, so that every direction finds its edges.",
     )
     blur_quantile: float = Field(
         0.3,
