@@ -80,6 +80,18 @@ def test_blurred_photo_is_refused_and_sharp_one_is_not(count, contrast):
     assert caught.value.code == "blurred"
 
 
+def test_soft_ground_does_not_hide_sharp_leaves():
+    # Blotches of algae or shadow have soft edges all over the picture; a few sharp discs on it must decide.
+    rng = np.random.default_rng(5)
+    blotches = cv2.resize(rng.normal(100, 14, (30, 40)).astype(np.float32), (3200, 2400), interpolation=cv2.INTER_CUBIC)
+    big = np.clip(blotches, 0, 255).astype(np.uint8)
+    for x in range(300, 3200, 500):
+        cv2.circle(big, (x, 1200), 160, 40, -1)
+    check_quality(rgb_of(seen(big, 0.8)), mm_per_px=0.5, settings=SETTINGS)
+    with pytest.raises(PhotoError, match="blurred"):
+        check_quality(rgb_of(seen(big, 3.0)), mm_per_px=0.5, settings=SETTINGS)
+
+
 def test_coarse_photo_is_not_called_blurred():
     # 2 mm per pixel: even a perfect lens smears over more than a millimetre.
     check_quality(rgb_of(seen(discs(60, 80), 0.6)), mm_per_px=2.0, settings=SETTINGS)
