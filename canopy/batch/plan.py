@@ -9,7 +9,7 @@ from pathlib import Path
 from canopy.batch.folder import Source, find_photos, output_stems
 from canopy.batch.job import Job, SetAside
 from canopy.batch.settings_toml import SETTINGS_FILE, Configuration, read_settings
-from canopy.batch.trays_csv import TRAYS_FILE, TrayList, absent_photos, line_for, read_trays
+from canopy.batch.trays_csv import TRAYS_FILE, Line, TrayList, absent_photos, line_for, read_trays
 from canopy.errors import PhotoError, UsageError
 
 
@@ -56,23 +56,40 @@ def make_plan(
         raise UsageError(f"{where}: no photos found; give photos (JPEG, PNG, TIFF, WebP, HEIC) or their folder")
     roots = list(dict.fromkeys(source.root for source in sources))
     configuration = _configuration(settings, roots)
-    lists = {root: read_trays(_tray_list_of(root, trays), recipes=configuration.recipes) for root in roots}
+    files = {root: _tray_list_of(root, trays) for root in roots}
+    lists = {root: read_trays(file, recipes=configuration.recipes) for root, file in files.items()}
     stems = output_stems(source.name for source in sources)
-    jobs: list[Job | SetAside] = [_job(source, stems[source.name], lists[source.root]) for source in sources]
+    jobs: list[Job | SetAside] = [
+        _job(source, stems[source.name], lists[source.root], below=files[source.root].parent) for source in sources
+    ]
     jobs += _absent(sources, lists)
     jobs += [SetAside(f"{path.name}/", "", "no_photos", f"{path.name}: folder without photos") for path in empty]
     problems = dict.fromkeys(problem for tray_list in lists.values() for problem in tray_list.problems)
     return Plan(tuple(jobs), configuration, tuple(problems))
 
 
-def _job(source: Source, stem: str, trays: TrayList) -> Job | SetAside:
+def _job(source: Source, stem: str, trays: TrayList, *, below: Path) -> Job | SetAside:
     try:
-        line = line_for(source.name, trays)
+        line = _line_of(source, trays, below=below)
     except PhotoError as error:
         return SetAside(source.name, "", error.code, str(error))
     if line.record is None:
         return SetAside(source.name, line.tray, "tray_list", line.problem)
     return Job(source, stem, line.record, line.recipe)
+
+
+def _line_of(source: Source, trays: TrayList, *, below: Path) -> Line:
+    """The photo's line, by its name in the tables or else by its path below the tray list's folder.
+
+    The second way lets a single photo in a sub-folder be given with the list of the whole folder.
+    """
+    try:
+        return line_for(source.name, trays)
+    except PhotoError as error:
+        path, folder = source.path.resolve(), below.resolve()
+        if error.code != "not_listed" or not path.is_relative_to(folder):
+            raise
+        return line_for(path.relative_to(folder).as_posix(), trays)
 
 
 def _absent(sources: Sequence[Source], lists: dict[Path, TrayList]) -> list[SetAside]:

@@ -44,6 +44,14 @@ def test_given_files_come_before_those_beside_the_photos(tmp_path):
     assert plan.configuration.settings.outputs.top_picks == 4
 
 
+def test_one_photo_of_a_sub_folder_is_found_in_the_list_of_the_whole_folder(tmp_path):
+    folder = _folder(tmp_path / "farm", trays="rack/x_*.jpg,R1,72\nother/x_*.jpg,R2,72\n")
+    photo = _folder(folder / "rack", "x_1.jpg") / "x_1.jpg"
+    assert _told(make_plan([photo], trays=folder / "trays.csv")) == [("x_1.jpg", "R1")]
+    elsewhere = _folder(tmp_path / "rack", "x_1.jpg") / "x_1.jpg"
+    assert _told(make_plan([elsewhere], trays=folder / "trays.csv")) == [("x_1.jpg", "not_listed")]
+
+
 def test_each_folder_has_its_own_list_and_order_is_kept(tmp_path):
     one = _folder(tmp_path / "a", "z.jpg", "y.jpg", trays="*.jpg,R1,72\n")
     other = _folder(tmp_path / "b", "x.jpg", trays="*.jpg,R2,72\n")
