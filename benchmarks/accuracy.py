@@ -187,7 +187,8 @@ def main() -> None:
     given = parser.parse_args()
     if given.keep:
         given.keep.mkdir(parents=True, exist_ok=True)
-    jobs = [(kind, given.first_seed + n) for kind in given.kinds for n in range(given.count)]
+    # A seed of its own for every tray, or all kinds would show the same plants in the same tray.
+    jobs = [(kind, given.first_seed + 100 * KINDS.index(kind) + n) for kind in given.kinds for n in range(given.count)]
     if jobs and not given.real:
         with ProcessPoolExecutor(given.workers) as pool:
             done = list(pool.map(drawn_tray, *zip(*jobs, strict=True), [given.width] * len(jobs), [given.keep] * len(jobs)))

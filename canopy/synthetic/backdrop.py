@@ -20,7 +20,7 @@ Float32Array = NDArray[np.float32]
 _TRAY_SHADOW_MM = 14.0
 _TRAY_SHADOW = 0.45
 _OVER_HEIGHT_MM = 60.0
-_MARGIN_MM = 45.0
+_LEAST_MARGIN_MM = 45.0
 _LARGEST_CANVAS_PX = 6000
 
 
@@ -107,7 +107,7 @@ def _tray(scene: Scene, rng: np.random.Generator, *, own: bool, px_mm: float) ->
         style=around.tray_style,
         media=around.media,
         mm_per_px=px_mm,
-        margin_mm=_MARGIN_MM,
+        margin_mm=max(_LEAST_MARGIN_MM, scene.layout.markers.offset_mm + scene.layout.markers.side_mm),
         rng=rng,
         algae=around.algae,
         wet=around.wet,

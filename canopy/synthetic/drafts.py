@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from canopy.records import Layout
+from canopy.records import Layout, Markers
 from canopy.synthetic.cultivars import CULTIVARS
 from canopy.synthetic.develop import Look, everyday_look
 from canopy.synthetic.grounds import GROUNDS
@@ -16,6 +16,8 @@ from canopy.synthetic.scene import Surroundings
 
 Rng = np.random.Generator
 Size = tuple[float, float]
+
+_MAT_MARKER_OFFSET_MM = 40.0
 
 
 def _layout(name: str, rows: int, columns: int, pitch: Size, outline: Size, kind: str) -> Layout:
@@ -28,6 +30,8 @@ def _layout(name: str, rows: int, columns: int, pitch: Size, outline: Size, kind
         outline_width_mm=outline[0],
         outline_height_mm=outline[1],
         kind=kind,
+        # Shoots of a mat lean out over the rim: its markers stand further off.
+        markers=Markers(offset_mm=_MAT_MARKER_OFFSET_MM) if kind == "mat" else Markers(),
         source="renderer",
     )
 

@@ -86,6 +86,7 @@ def tray_line(
         "pitch_mm": f"{layout.pitch_x_mm:g}x{layout.pitch_y_mm:g}",
         "outline_mm": f"{layout.outline_width_mm:g}x{layout.outline_height_mm:g}",
         "markers": "yes" if scene.surroundings.markers else "no",
+        "marker_offset_mm": f"{layout.markers.offset_mm:g}",
         "camera_height_mm": round(scene.camera.z_mm),
         "canopy_height_mm": round(float(planted.height_mm.median())) if len(planted) else "",
     }

@@ -14,7 +14,7 @@ from canopy.synthetic.camera import Rays, cast_rays
 from canopy.synthetic.develop import develop
 from canopy.synthetic.leaves import Leaf, LeafPaint, leaf_bounds_mm, leaf_height_mm, paint_leaf
 from canopy.synthetic.light import Light, brightness_field
-from canopy.synthetic.scene import Scene
+from canopy.synthetic.scene import Scene, tile_at
 
 Float32Array = NDArray[np.float32]
 Window = tuple[slice, slice]
@@ -64,6 +64,9 @@ def render(scene: Scene) -> Picture:
     rgb = develop(canvas.radiance, scene.look, rng=rng)
     canopy = np.asarray(np.round(np.clip(canvas.canopy, 0, 1) * 255), np.uint8)
     seen = canvas.canopy >= 0.5
+    if scene.layout.kind == "mat":
+        standing_over = tile_at(scene.layout, *rays.at(canvas.top_mm))
+        canvas.plant = np.where(canvas.plant > 0, standing_over, np.uint16(0))
     return Picture(rgb, canopy, np.where(seen, canvas.plant, 0).astype(np.uint16), np.where(seen, canvas.damage, 0))
 
 

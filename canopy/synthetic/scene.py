@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import NDArray
+
 from canopy.records import Layout
 from canopy.synthetic.camera import Camera
 from canopy.synthetic.develop import Look
@@ -81,3 +84,14 @@ class Scene:
     def tray_id(self) -> str:
         """The tray's name; a single picture's tray is called as the picture."""
         return self.tray or self.name
+
+
+def tile_at(layout: Layout, x_mm: NDArray[np.float32], y_mm: NDArray[np.float32]) -> NDArray[np.uint16]:
+    """Cell numbers of points on a mat, where no plant can be told from the next: a tile owns what stands over it.
+
+    Points beyond the mat belong to the tile next to them.
+    """
+    first = layout.centres_mm()[0]
+    col = np.clip(np.rint((x_mm - first[0]) / layout.pitch_x_mm), 0, layout.columns - 1)
+    row = np.clip(np.rint((y_mm - first[1]) / layout.pitch_y_mm), 0, layout.rows - 1)
+    return np.asarray(row * layout.columns + col + 1, np.uint16)

@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from canopy.records import cell_name
+from canopy.records import Layout, cell_name
 from canopy.synthetic.camera import straight_down
 from canopy.synthetic.leaves import Leaf, leaf_bounds_mm, paint_leaf
 from canopy.synthetic.plants import Plant
 from canopy.synthetic.render import meet_leaf, move_leaf
-from canopy.synthetic.scene import Scene
+from canopy.synthetic.scene import Scene, tile_at
 
 Float32Array = NDArray[np.float32]
 
 TRUTH_MM_PER_PX = 0.25
 """Raster of the truth: coverage is a fraction per pixel, so areas of leaves over 2 mm are exact to about 0.1 %."""
 _MARGIN_PX = 2
+_DEAD = 3
 
 TRUTH_COLUMNS = (
     "photo", "tray", "row", "col", "cell", "state", "cultivar", "das", "area_mm2", "area_alone_mm2", "height_mm",
@@ -47,13 +49,13 @@ def measure_truth(scene: Scene, *, mm_per_px: float = TRUTH_MM_PER_PX) -> pd.Dat
     -------
     pandas.DataFrame
         One row per cell in reading order. `area_mm2`: visible from straight above at the leaves' own height, what
-        other plants hide left out; `area_alone_mm2`: the same with neighbours taken away; `height_mm`: top of the
+        other plants hide left out (on a mat: all that stands over the tile, whoever's it is); `area_alone_mm2`: the same with neighbours taken away; `height_mm`: top of the
         plant over the rim; `leaf_height_mm`: mean height of its visible area; fractions by visible area. Several
         shoots of one cell count together. Dead plants have state `empty` and no area. `visible_px` is filled by the
         caller who drew the picture.
     """
     footprints = _footprints(_leaves_that_count(scene), mm_per_px)
-    seen = _visible(footprints, mm_per_px)
+    seen = _visible(footprints, mm_per_px, mat=scene.layout if scene.layout.kind == "mat" else None)
     rows = [_row(scene, cell, seen, footprints, mm_per_px) for cell in range(1, scene.layout.cells + 1)]
     return pd.DataFrame(rows, columns=list(TRUTH_COLUMNS))
 
@@ -99,8 +101,10 @@ def _footprint(leaf: Leaf, alive: bool, mm_per_px: float) -> _Footprint | None:
     return _Footprint(leaf.plant, alive, top, left, paint.coverage, z, paint.damage)
 
 
-def _visible(footprints: list[_Footprint], mm_per_px: float) -> dict[int, NDArray[np.float64]]:
-    """Per plant: visible area, area-weighted height, yellow and brown area (mm², mm³, mm², mm²)."""
+def _visible(
+    footprints: list[_Footprint], mm_per_px: float, *, mat: Layout | None = None
+) -> dict[int, NDArray[np.float64]]:
+    """Per plant, or per tile of a mat: visible area, area-weighted height, yellow and brown area (mm², mm³, mm², mm²)."""
     if not footprints:
         return {}
     top0 = min(f.top for f in footprints)
@@ -116,11 +120,26 @@ def _visible(footprints: list[_Footprint], mm_per_px: float) -> dict[int, NDArra
         )
         part = f.coverage * open_sky[window]
         open_sky[window] *= 1 - f.coverage
-        if f.alive:
-            living = np.where(f.damage < 3, part, 0)
-            gain = [living.sum(), (living * f.height).sum(), living[f.damage == 1].sum(), living[f.damage == 2].sum()]
-            sums[f.plant] = sums.get(f.plant, np.zeros(4)) + np.asarray(gain, np.float64) * mm_per_px**2
+        if f.alive and f.plant > 0:
+            for owner, gain in _gains(f, np.where(f.damage < _DEAD, part, 0), mm_per_px, mat):
+                sums[owner] = sums.get(owner, np.zeros(4)) + gain
     return sums
+
+
+def _gains(
+    f: _Footprint, living: Float32Array, mm_per_px: float, mat: Layout | None
+) -> Iterator[tuple[int, NDArray[np.float64]]]:
+    """What one leaf adds to its plant, or to the tiles below it: (owner, the four sums of `_visible`)."""
+    weights = (living, living * f.height, living * (f.damage == 1), living * (f.damage == 2))
+    if mat is None:
+        yield f.plant, np.array([w.sum(dtype=np.float64) for w in weights]) * mm_per_px**2
+        return
+    rows, columns = living.shape
+    y, x = np.mgrid[f.top : f.top + rows, f.left : f.left + columns].astype(np.float32) * np.float32(mm_per_px)
+    tiles = tile_at(mat, x, y).ravel()
+    totals = np.stack([np.bincount(tiles, w.ravel(), mat.cells + 1) for w in weights], axis=1) * mm_per_px**2
+    for tile in np.unique(tiles):
+        yield int(tile), totals[tile]
 
 
 def _alone_mm2(footprints: list[_Footprint], plant: int, mm_per_px: float) -> float:
