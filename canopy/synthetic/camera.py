@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 Float32Array = NDArray[np.float32]
 
-_UNDISTORT_ROUNDS = 6
+_UNDISTORT_ROUNDS = 8
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ def tray_over_days(
     """The same tray at several ages, camera, light and exposure set up afresh each day."""
     draft = draft_of(kind, np.random.default_rng([seed, 0]))
     for number, das in enumerate(das_list):
-        today = _set_up_afresh(draft, np.random.default_rng([seed, 5, number]))
+        today = set_up_afresh(draft, np.random.default_rng([seed, 5, number]))
         plants = grow_tray(draft, das=das, seed=seed)
         scene = compose(
             today, plants, kind=kind, seed=seed + 1_000_003 * (number + 1), width_px=width_px, height_px=height_px
@@ -35,7 +35,7 @@ def tray_over_days(
         yield replace(scene, name=f"{kind}_{seed:05d}_das{das:04.1f}", tray=f"{kind}_{seed:05d}")
 
 
-def _set_up_afresh(draft: Draft, rng: np.random.Generator) -> Draft:
+def set_up_afresh(draft: Draft, rng: np.random.Generator) -> Draft:
     """Another photographer's stand on another day: distance, tilt, turn, light and exposure move a little."""
     other = draft_of("plain", rng)
     return replace(
