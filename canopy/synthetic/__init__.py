@@ -1,1 +1,1 @@
-"""Draws trays whose truth is known by geometry: scenes in millimetres go in, photos with exact per-plant areas come out."""
+"""Draws trays whose truth is known by geometry: scenes in millimetres in, photos with exact per-plant areas out."""

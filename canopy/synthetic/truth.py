@@ -49,10 +49,10 @@ def measure_truth(scene: Scene, *, mm_per_px: float = TRUTH_MM_PER_PX) -> pd.Dat
     -------
     pandas.DataFrame
         One row per cell in reading order. `area_mm2`: visible from straight above at the leaves' own height, what
-        other plants hide left out (on a mat: all that stands over the tile, whoever's it is); `area_alone_mm2`: the same with neighbours taken away; `height_mm`: top of the
-        plant over the rim; `leaf_height_mm`: mean height of its visible area; fractions by visible area. Several
-        shoots of one cell count together. Dead plants have state `empty` and no area. `visible_px` is filled by the
-        caller who drew the picture.
+        other plants hide left out (on a mat: all that stands over the tile, whoever's it is); `area_alone_mm2`: the
+        same with neighbours taken away; `height_mm`: top of the plant over the rim; `leaf_height_mm`: mean height of
+        its visible area; fractions by visible area. Several shoots of one cell count together. Dead plants have state
+        `empty` and no area. `visible_px` is filled by the caller who drew the picture.
     """
     footprints = _footprints(_leaves_that_count(scene), mm_per_px)
     seen = _visible(footprints, mm_per_px, mat=scene.layout if scene.layout.kind == "mat" else None)
@@ -104,7 +104,7 @@ def _footprint(leaf: Leaf, alive: bool, mm_per_px: float) -> _Footprint | None:
 def _visible(
     footprints: list[_Footprint], mm_per_px: float, *, mat: Layout | None = None
 ) -> dict[int, NDArray[np.float64]]:
-    """Per plant, or per tile of a mat: visible area, area-weighted height, yellow and brown area (mm², mm³, mm², mm²)."""
+    """Per plant, or per tile of a mat: visible area, area × height, yellow and brown area (mm², mm³, mm², mm²)."""
     if not footprints:
         return {}
     top0 = min(f.top for f in footprints)

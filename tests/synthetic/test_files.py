@@ -91,7 +91,6 @@ def test_the_line_of_the_tray_list(scene, picture):
         "outline_mm": "200x120",
         "markers": "yes",
         "marker_offset_mm": "15",
-        "marker_offset_mm": "15",
         "camera_height_mm": 900,
         "canopy_height_mm": 30,
     }

@@ -94,6 +94,16 @@ def test_pixels_carry_the_number_of_their_cell():
     assert [int(plant[_centre_px(scene, cell)]) for cell in range(1, 7)] == [1, 2, 3, 0, 5, 6]
 
 
+def test_pixels_of_a_mat_carry_the_number_of_the_tile_below():
+    mat = LAYOUT.model_copy(update={"kind": "mat"})
+    x, y = LAYOUT.centres_mm()[:2].mean(axis=0)
+    leaf = ellipse_leaf(plant=1, x_mm=x - 20, y_mm=y, length_mm=40, width_mm=40)
+    scene = scene_of(plant_of(1, leaf), layout=mat)
+    plant = render(scene).plant
+    places = scene.camera.project(np.array([[x - 10, y, 0.0], [x + 10, y, 0.0]])).round().astype(int)
+    assert [int(plant[row, column]) for column, row in places] == [1, 2]
+
+
 def test_a_dead_plant_is_drawn_and_is_no_canopy():
     dead, none = render(scene_of(_disc(2, alive=False))), render(scene_of())
     assert dead.canopy.max() == 0

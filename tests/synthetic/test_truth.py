@@ -13,7 +13,7 @@ from canopy.synthetic.render import move_leaf
 from canopy.synthetic.scene import Neighbour
 from canopy.synthetic.truth import TRUTH_COLUMNS, measure_truth
 
-from .built import ellipse_area_mm2, ellipse_leaf, plant_of, scene_of
+from .built import LAYOUT, ellipse_area_mm2, ellipse_leaf, plant_of, scene_of
 
 # 0.3 %: an ellipse of 700 mm² on a raster of 0.25 mm has 370 rim pixels whose coverage errs by some per cent each.
 AREA = {"rel": 0.003}
@@ -111,6 +111,17 @@ def test_shoots_of_one_cell_count_together():
     assert both.area_mm2 == pytest.approx(2 * math.pi * 64, rel=0.006)
     assert both.weight_g == pytest.approx(4.0, abs=1e-9)  # two of 2 g
     assert both.height_mm == pytest.approx(12.0, abs=1e-6)
+
+
+def test_a_tile_of_a_mat_counts_what_stands_over_it():
+    mat = LAYOUT.model_copy(update={"kind": "mat"})
+    x = LAYOUT.centres_mm()[:2, 0].mean()  # on the line between tiles A1 and A2
+    across, inside = _disc(1, x, 35, z_mm=0.0), _disc(2, x + 30, 35, z_mm=0.0, radius=8.0)
+    truth = measure_truth(scene_of(across, inside, layout=mat))
+    # Half of 20 mm discs each; the line falls on a column of the raster, which goes to one side: 40 by 0.25 mm.
+    assert truth.area_mm2[0] == pytest.approx(math.pi * 200, abs=8)
+    assert truth.area_mm2[1] == pytest.approx(math.pi * (200 + 64), abs=8)
+    assert truth.area_mm2.sum() == pytest.approx(math.pi * (400 + 64), **AREA)
 
 
 def test_a_coarser_raster_tells_the_same():
