@@ -35,6 +35,7 @@ HERE = Path(__file__).resolve().parent.parent / "sample_images"
 FIRST_DAY = date(2026, 5, 4)
 ZONE = timezone(timedelta(hours=2))
 QUALITY = 85
+TABLE_STARTS, TABLE_ENDS = "<!-- drawn -->", "<!-- /drawn -->"
 TRAYS_HEAD = """\
 # Tray list of the sample pictures: an invented farm (farm/, drawn) and real photographs (real/), see README.md.
 # The real ones name no crop, so they are measured and scored on nothing; their millimetres are nominal.
@@ -226,6 +227,30 @@ def tray_lines() -> pd.DataFrame:
     return pd.DataFrame([*farm, *REAL], columns=columns)
 
 
+def table_of_samples() -> str:
+    """The samples as a table in Markdown: tray, plants, seed, what they show."""
+    rows = ["| tray | layout | crop, stage, age on the first day | photos | seed | what it shows |", "| - " * 6 + "|"]
+    rows += [
+        f"| {s.tray} | {s.layout} | {s.crop}, {s.stage}, {s.das} days | {len(s.days)} | {s.seed} | {s.what} |"
+        for s in SAMPLES
+    ]
+    return "\n".join(rows)
+
+
+def write_tables(folder: Path, truths: list[pd.DataFrame]) -> None:
+    """Tray list, truth, and the table of samples in the README that lies there."""
+    lines = tray_lines().to_csv(index=False, lineterminator="\n")
+    (folder / "trays.csv").write_text(TRAYS_HEAD + lines, encoding="utf-8")
+    truth = folder / "farm" / "truth.csv"
+    pd.concat(truths).to_csv(truth, index=False, float_format="%.6g", lineterminator="\n")
+    readme = folder / "README.md"
+    if readme.exists():
+        before, _, rest = readme.read_text(encoding="utf-8").partition(TABLE_STARTS)
+        after = rest.partition(TABLE_ENDS)[2]
+        text = f"{before}{TABLE_STARTS}\n{table_of_samples()}\n{TABLE_ENDS}{after}"
+        readme.write_text(text, encoding="utf-8")
+
+
 def main() -> None:
     """Command line of the drawing."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -239,9 +264,7 @@ def main() -> None:
     chosen = [sample for sample in SAMPLES if not given.only or sample.tray in given.only]
     truths = [truth for sample in chosen for truth in draw(sample, folder, given.width)]
     if not given.only:
-        table = {"index": False, "lineterminator": "\n"}
-        (given.out / "trays.csv").write_text(TRAYS_HEAD + tray_lines().to_csv(**table), encoding="utf-8")
-        pd.concat(truths).to_csv(folder / "truth.csv", float_format="%.6g", **table)
+        write_tables(given.out, truths)
 
 
 if __name__ == "__main__":
