@@ -23,7 +23,11 @@ def clipped_share(rgb: NDArray[np.uint8], mask: NDArray[np.bool_] | None = None,
     settings : PhotoSettings
         `clipped_code` and `black_code`.
     """
-    pixels = rgb[mask] if mask is not None else _sample(rgb, settings)
+    pixels = _sample(rgb, settings)
+    if mask is not None:
+        # A few hundred thousand pixels tell a share to a tenth of a percent; a plant-free photo has none either way.
+        step = _step(rgb, settings)
+        pixels = pixels[mask[::step, ::step].ravel()]
     if not len(pixels):
         return 0.0
     lost = (pixels >= settings.clipped_code).any(axis=1) | (pixels <= settings.black_code).all(axis=1)
@@ -73,8 +77,12 @@ def cast_chroma(rgb: NDArray[np.uint8], *, settings: PhotoSettings) -> float | N
 
 def _sample(rgb: NDArray[np.uint8], settings: PhotoSettings) -> NDArray[np.uint8]:
     """An even sample of the pixels, (n, 3)."""
-    step = max(1, int(math.sqrt(rgb.shape[0] * rgb.shape[1] / settings.light_sample_px)))
+    step = _step(rgb, settings)
     return rgb[::step, ::step].reshape(-1, 3)
+
+
+def _step(rgb: NDArray[np.uint8], settings: PhotoSettings) -> int:
+    return max(1, int(math.sqrt(rgb.shape[0] * rgb.shape[1] / settings.light_sample_px)))
 
 
 def _bright(rgb: NDArray[np.uint8], settings: PhotoSettings) -> NDArray[np.uint8]:

@@ -13,14 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopy.segment.feed import Feed
-from canopy.segment.mixture import Mixture, mix_colours, mixing_light
+from canopy.segment.mixture import COARSER, Mixture, mix_colours, mixing_light
 from canopy.settings.segment import SegmentSettings
 
 FloatImage = NDArray[np.float32]
+Floats = NDArray[np.float32]
+Indices = NDArray[np.intp]
 
-Tile = tuple[slice, slice]
-
-_TILE = 256  # pixels of the full grid: the working set stays near the cache and memory stays small
+# Pixels of the band are handled as a list, so that whole leaves and bare ground cost nothing: a row of this many at a
+# time for OpenCV, and so many rows at a time that the working set stays in the cache.
+_LIST_ROW = 512
+_LIST_ROWS = 32
 
 
 def refine_edges(
@@ -46,95 +49,64 @@ def refine_edges(
         4·cover·(1−cover)·`edge_doubt` for where exactly the edge lies.
     """
     mixture = mix_colours(probability, feed=feed, settings=settings)
+    share = _enlarged(probability, rgb.shape)
+    trust = _enlarged(mixture.trust, rgb.shape).ravel()
+    band = np.flatnonzero(trust)
+    flat = share.ravel()
+    colours = _mixed_shares(mixture, band, rgb=rgb, exponent=settings.light_exponent)
+    flat[band] += trust[band] * (colours - flat[band])
+    undecided = (1 - mixture.trust) * np.sqrt(np.abs(probability * (1 - probability)))
+    return _decided_away_from_edges(share, _enlarged(undecided, rgb.shape), settings=settings)
+
+
+def _mixed_shares(mixture: Mixture, at: Indices, *, rgb: NDArray[np.uint8], exponent: float) -> Floats:
+    """Share of leaf, 0..1, by colour alone in the pixels with flat indices `at`."""
+    shares = np.empty(at.size, dtype=np.float32)
+    step = _LIST_ROW * _LIST_ROWS
+    for start in range(0, at.size, step):
+        part = at[start : start + step]
+        shares[start : start + step] = _share_of_list(mixture, part, rgb=rgb, exponent=exponent)
+    return shares
+
+
+def _share_of_list(mixture: Mixture, at: Indices, *, rgb: NDArray[np.uint8], exponent: float) -> Floats:
+    padded = np.pad(at, (0, -at.size % _LIST_ROW), mode="edge").reshape(-1, _LIST_ROW)
     rows, cols = rgb.shape[:2]
-    cover = np.empty((rows, cols), dtype=np.float32)
-    doubt = np.empty((rows, cols), dtype=np.float32)
-    for top in range(0, rows, _TILE):
-        for left in range(0, cols, _TILE):
-            tile = (slice(top, min(top + _TILE, rows)), slice(left, min(left + _TILE, cols)))
-            cover[tile], doubt[tile] = _refined_tile(mixture, tile, rgb=rgb, settings=settings)
+    down, right = mixture.trust.shape[0] / (COARSER * rows), mixture.trust.shape[1] / (COARSER * cols)
+    row = padded.astype(np.uint32) // np.uint32(cols)  # 32 bits: several times faster to divide
+    col = padded - row * np.intp(cols)
+    x = ((col + 0.5) * right - 0.5).astype(np.float32)
+    y = ((row + 0.5) * down - 0.5).astype(np.float32)
+    line = cv2.remap(mixture.line, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    parts = mixing_light(rgb.reshape(-1, 3)[padded], exponent)
+    parts *= line  # the fourth channel, 1, takes the offset
+    red, green, blue, share = cv2.split(parts)
+    for part in (red, green, blue):  # faster than any one call that sums over channels
+        share += part
+    return np.clip(share, 0, 1, out=share).ravel()[: at.size]
+
+
+def _decided_away_from_edges(
+    share: FloatImage, undecided: FloatImage, *, settings: SegmentSettings
+) -> tuple[FloatImage, FloatImage]:
+    """Cover: whole or bare but for the pixels within `edge_zone_px` of the outline, so that noise cannot eat into a
+    leaf; and its doubt, that of the network and, near the outline, of the edge's place.
+    """
+    mask = (cv2.blur(share, (3, 3)) > 0.5).view(np.uint8)
+    side = 2 * settings.edge_zone_px + 1
+    kernel = np.ones((side, side), np.uint8)
+    inner = np.asarray(cv2.erode(mask, kernel), dtype=np.uint8)
+    zone = np.flatnonzero(cv2.dilate(mask, kernel) != inner)
+    cover = inner.astype(np.float32)
+    near = share.ravel()[zone]
+    cover.ravel()[zone] = near
+    doubt = undecided
+    edge_doubt = near * (1 - near) * np.float32(4 * settings.edge_doubt)
+    # Not cv2.magnitude: its last bit depends on where in memory the arrays lie, and the same photo must give the same.
+    doubt.ravel()[zone] = np.sqrt(edge_doubt * edge_doubt + np.square(doubt.ravel()[zone]))
     return cover, np.minimum(doubt, np.float32(0.5), out=doubt)
 
 
-def _refined_tile(
-    mixture: Mixture, tile: Tile, *, rgb: NDArray[np.uint8], settings: SegmentSettings
-) -> tuple[FloatImage, FloatImage]:
-    """Cover and doubt of one tile of the full grid, worked out with a halo so that tiles meet without a seam."""
-    plain = _plain_tile(mixture, tile, shape=rgb.shape[:2])
-    if plain is not None:
-        return plain
-    halo = 2 * settings.edge_zone_px + 2
-    wide = _grown(tile, halo, rgb.shape[:2])
-    cover, network_doubt = _mixed(mixture, wide, rgb=rgb, exponent=settings.light_exponent)
-    cover = _decided_away_from_edges(cover, settings.edge_zone_px)
-    inner = tuple(slice(t.start - w.start, t.stop - w.start) for t, w in zip(tile, wide, strict=True))
-    cover, network_doubt = cover[inner], network_doubt[inner]
-    # Not cv2.magnitude: its last bit depends on where in memory the arrays lie, and the same photo must give the same.
-    edge_doubt = cover * (1 - cover) * np.float32(4 * settings.edge_doubt)
-    doubt: FloatImage = np.sqrt(edge_doubt * edge_doubt + network_doubt * network_doubt)
-    return cover, doubt
-
-
-def _plain_tile(mixture: Mixture, tile: Tile, *, shape: tuple[int, ...]) -> tuple[FloatImage, FloatImage] | None:
-    """Cover and doubt of a tile far from any outline, which a third of the work settles; None for others."""
-    rows, cols = (
-        slice(max(0, t.start * m // n - 4), t.stop * m // n + 5)
-        for t, m, n in zip(tile, mixture.say.shape[:2], shape, strict=True)
-    )
-    canopy = mixture.say[rows, cols, 0] > 0.5
-    whole = bool(canopy.all())
-    if (canopy.any() and not whole) or mixture.say[rows, cols, 1].any():
-        return None
-    probability = cv2.split(_enlarged(mixture.say, shape, tile))[0]
-    doubt: FloatImage = np.sqrt(np.abs(probability * (1 - probability)))
-    return np.full(doubt.shape, whole, dtype=np.float32), doubt
-
-
-def _grown(tile: Tile, halo: int, shape: tuple[int, ...]) -> Tile:
-    """The tile with `halo` more pixels on every side, as far as the grid goes."""
-    down, right = (slice(max(0, t.start - halo), min(n, t.stop + halo)) for t, n in zip(tile, shape, strict=True))
-    return down, right
-
-
-def _mixed(mixture: Mixture, tile: Tile, *, rgb: NDArray[np.uint8], exponent: float) -> tuple[FloatImage, FloatImage]:
-    """Share of leaf in each pixel of the tile, and the network's part in its doubt."""
-    line = _enlarged(mixture.line, rgb.shape[:2], tile)
-    probability, trust, slack, _ = cv2.split(_enlarged(mixture.say, rgb.shape[:2], tile))
-    line *= mixing_light(rgb[tile], exponent)  # its fourth channel, 1, takes the offset
-    red, green, blue, share = cv2.split(line)
-    for part in (red, green, blue):  # faster than any one call that sums over channels
-        share += part
-    # Colours of pure leaf and pure ground stray from 1 and 0 by the slack: stretched, not just clipped, they come out
-    # whole and bare, and no straight edge moves.
-    share -= slack
-    slack *= -2
-    slack += 1
-    share /= slack
-    np.clip(share, 0, 1, out=share)
-    share -= probability
-    share *= trust
-    share += probability
-    np.subtract(1, trust, out=trust)
-    trust *= np.sqrt(np.abs(probability * (1 - probability)))
-    return share, trust
-
-
-def _decided_away_from_edges(share: FloatImage, zone_px: int) -> FloatImage:
-    """Whole or bare but for the pixels within `zone_px` of the outline, so that noise cannot eat into a leaf."""
-    mask = (cv2.blur(share, (3, 3)) > 0.5).view(np.uint8)
-    kernel = np.ones((2 * zone_px + 1, 2 * zone_px + 1), np.uint8)
-    inner = cv2.erode(mask, kernel)
-    zone = cv2.dilate(mask, kernel) != inner
-    np.copyto(share, inner, where=~zone)
-    return share
-
-
-def _enlarged(small: FloatImage, shape: tuple[int, ...], tile: Tile) -> FloatImage:
-    """One tile of `small` enlarged bilinearly to `shape`; the same as resizing all, and cutting out."""
-    down, right = small.shape[0] / shape[0], small.shape[1] / shape[1]
-    rows, cols = tile
-    to_small = np.array([[right, 0, (cols.start + 0.5) * right - 0.5], [0, down, (rows.start + 0.5) * down - 0.5]])
-    size = (cols.stop - cols.start, rows.stop - rows.start)
-    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    enlarged = cv2.warpAffine(small, to_small, size, flags=how, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(enlarged, dtype=np.float32)
+def _enlarged(small: FloatImage, shape: tuple[int, ...]) -> FloatImage:
+    """`small` enlarged bilinearly to the rows and columns of `shape`."""
+    return np.asarray(cv2.resize(small, (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR), dtype=np.float32)

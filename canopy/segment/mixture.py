@@ -14,45 +14,43 @@ from canopy.settings.segment import SegmentSettings
 
 FloatImage = NDArray[np.float32]
 
-_COARSER = 2  # mean colours change slowly: they are worked out at half the network's grid, at a quarter of the cost
+COARSER = 2  # mean colours change slowly: they are worked out at half the network's grid, at a quarter of the cost
+_STRIP_ROWS = 32  # rows worked on at a time, so that they stay in the cache; whole rows of the coarser grid
+_NONE = cv2.BORDER_CONSTANT  # nothing counts beyond the picture
 _MOST_SLACK = 0.4  # leaves a fifth of the range for partly covered pixels, so that the stretch stays finite
 
 
 @dataclass(frozen=True)
 class Mixture:
-    """Coefficients of cover = slope·light + offset, and how far to rely on it; four channels each, which is fastest.
+    """Coefficients of cover = slope·light + offset, and how far to rely on it.
 
     Attributes
     ----------
     line : (k, l, 4) float32 ndarray
         On the coarser grid: slope for the light of R, G and B, and the offset, for a fourth channel of 1 (see
-        `mixing_light`).
-    say : (m, n, 4) float32 ndarray
-        On the network's grid: its probability; trust, 0..1, the share that colours decide instead; slack, how far
-        pure leaf and pure ground stray from 1 and 0; nothing.
+        `mixing_light`). Clipped to 0..1, the cover is 1 in leaf and 0 on ground as varied as those nearby.
+    trust : (m, n) float32 ndarray
+        On the network's grid: share, 0..1, that colours decide instead of the network; 0 away from the outline.
     """
 
     line: FloatImage
-    say: FloatImage
+    trust: FloatImage
 
 
 def mix_colours(probability: FloatImage, *, feed: Feed, settings: SegmentSettings) -> Mixture:
     """Local mixing coefficients around the outline of `probability` at one half; both on the network's grid."""
     canopy = (probability > 0.5).view(np.uint8)
-    depth_in, depth_out = _depth(canopy), _depth(1 - canopy)
-    light = mixing_light(feed.rgb, settings.light_exponent)
-    light[..., 3] = feed.valid  # the fourth channel sums the weights
-    leaf = _mean_colour(light, depth_in, settings=settings, mm_per_px=feed.mm_per_px)
-    ground = _mean_colour(light, depth_out, settings=settings, mm_per_px=feed.mm_per_px)
+    depths = _depth(canopy), _depth(1 - canopy)
+    leaf, ground = _mean_colours(feed, depths, settings=settings)
     slope, offset = leaf_share(leaf, ground, shading_weight=settings.shading_weight)
-    slack = _slack(slope, offset, light, depths=(depth_in, depth_out), mm_per_px=feed.mm_per_px, settings=settings)
+    slack = _slack(slope, offset, feed=feed, depths=depths, settings=settings)
+    # Colours of pure leaf and pure ground stray from 1 and 0 by the slack: stretched, not just clipped, they come out
+    # whole and bare, and no straight edge moves.
+    stretch = np.float32(1) / (1 - 2 * slack)
     trust = _like(probability, _contrast_trust(leaf, ground, settings))
     band_px = np.float32(settings.edge_band_mm / feed.mm_per_px)
-    trust *= np.clip(band_px + 1 - np.maximum(depth_in, depth_out), 0, 1)
-    return Mixture(
-        line=_merged(*cv2.split(slope), offset),
-        say=_merged(probability, trust, _like(probability, slack), np.zeros_like(trust)),
-    )
+    trust *= np.clip(band_px + 1 - np.maximum(*depths), 0, 1)
+    return Mixture(_merged(*cv2.split(slope * stretch[..., None]), (offset - slack) * stretch), trust)
 
 
 def leaf_share(leaf: FloatImage, ground: FloatImage, *, shading_weight: float) -> tuple[FloatImage, FloatImage]:
@@ -107,52 +105,75 @@ def _merged(*planes: cv2.typing.MatLike) -> FloatImage:
     return np.asarray(cv2.merge(planes), dtype=np.float32)
 
 
-def _mean_colour(light: FloatImage, depth: FloatImage, *, settings: SegmentSettings, mm_per_px: float) -> FloatImage:
-    """Mean light, on the coarser grid, of the pixels with depth > 0 around each place, the deepest counting most.
+def _mean_colours(
+    feed: Feed, depths: tuple[FloatImage, FloatImage], *, settings: SegmentSettings
+) -> tuple[FloatImage, FloatImage]:
+    """Mean light of leaf and of ground around each place, on the coarser grid; each depth's pixels by themselves.
 
-    The deepest pixels of the window are the purest: for large leaves those past the blurred rim, for the smallest
-    seedlings the middle one or two. Where the window holds none the result is 0 and the band does not reach.
+    The deepest pixels of the window are the purest and count most: for large leaves those past the blurred rim, for
+    the smallest seedlings the middle one or two. Where the window holds none the result is 0 and the band does not
+    reach.
     """
+    shape = (*_coarse_shape(feed), 4)
+    sums = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
+    for top in range(0, shape[0], _STRIP_ROWS):
+        coarse = slice(top, min(top + _STRIP_ROWS, shape[0]))
+        fine = slice(COARSER * coarse.start, COARSER * coarse.stop), slice(0, COARSER * shape[1])
+        light = mixing_light(feed.rgb[fine], settings.light_exponent)
+        light[..., 3] = feed.valid[fine]  # the fourth channel sums the weights
+        for depth, into in zip(depths, sums, strict=True):
+            weight = _purity(depth[fine], settings)
+            weighted = cv2.multiply(light, _merged(*[weight] * 4))
+            into[coarse] = cv2.resize(weighted, into[coarse].shape[1::-1], interpolation=cv2.INTER_AREA)
+    side = _window_side(feed.mm_per_px, settings)
+    leaf, ground = (_ratio_to_last(cv2.boxFilter(part, -1, (side, side), borderType=_NONE)) for part in sums)
+    return leaf, ground
+
+
+def _purity(depth: FloatImage, settings: SegmentSettings) -> FloatImage:
+    """Say of each pixel in a mean colour, growing with its depth; 0 outside."""
     steps = np.minimum(depth, np.float32(settings.edge_depth_px)) / np.float32(settings.edge_depth_step_px)
     weight = np.asarray(cv2.exp(steps), dtype=np.float32)
-    weight *= (depth > 0).astype(np.float32)
-    weighted = _merged(*[weight] * 4)
-    weighted *= light
-    sums = _window_sums(weighted, settings=settings, mm_per_px=mm_per_px)
+    weight *= depth > 0
+    return weight
+
+
+def _ratio_to_last(sums: cv2.typing.MatLike) -> FloatImage:
+    """Three channels over the fourth; 0 where that is 0."""
     return np.asarray(sums[..., :3] / np.maximum(sums[..., 3:], np.float32(1e-6)), dtype=np.float32)
 
 
-def _window_sums(image: FloatImage, *, settings: SegmentSettings, mm_per_px: float) -> FloatImage:
-    """Box sums, up to one common factor, on the coarser grid."""
-    rows, cols = image.shape[:2]
-    coarse = cv2.resize(image, (-(-cols // _COARSER), -(-rows // _COARSER)), interpolation=cv2.INTER_AREA)
-    side = 2 * max(1, round(settings.edge_window_mm / (_COARSER * mm_per_px))) + 1
-    sums = cv2.boxFilter(coarse, cv2.CV_32F, (side, side), borderType=cv2.BORDER_CONSTANT)
-    return np.asarray(sums, dtype=np.float32)
+def _coarse_shape(feed: Feed) -> tuple[int, int]:
+    """Rows and columns of the coarser grid; an odd last row or column of the network's grid is left out."""
+    rows, cols = feed.valid.shape
+    return max(1, rows // COARSER), max(1, cols // COARSER)
+
+
+def _window_side(mm_per_px: float, settings: SegmentSettings) -> int:
+    """Side of the averaging window in pixels of the coarser grid."""
+    return 2 * max(1, round(settings.edge_window_mm / (COARSER * mm_per_px))) + 1
 
 
 def _slack(
     slope: FloatImage,
     offset: FloatImage,
-    light: FloatImage,
     *,
+    feed: Feed,
     depths: tuple[FloatImage, FloatImage],
-    mm_per_px: float,
     settings: SegmentSettings,
 ) -> FloatImage:
     """How far the mixture strays from 1 in pure leaf and from 0 in pure ground nearby, the larger of both.
 
     Texture and noise there, clipped on one side only, would push the area.
     """
-    rows, cols = slope.shape[:2]
-    coarse = cv2.resize(light, (cols, rows), interpolation=cv2.INTER_NEAREST)
-    share = _sum(slope * coarse[..., :3]) + offset
+    some = tuple(slice(0, COARSER * n, COARSER) for n in slope.shape[:2])  # every other pixel of every other row
+    light = mixing_light(np.ascontiguousarray(feed.rgb[some]), settings.light_exponent)
+    share = _sum(slope * light[..., :3]) + offset
+    side = _window_side(feed.mm_per_px, settings)
     worst = np.zeros_like(share)
     for depth, pure in zip(depths, (np.float32(1), np.float32(0)), strict=True):
-        coarse_depth = cv2.resize(depth, (cols, rows), interpolation=cv2.INTER_NEAREST)
-        weight = np.clip(coarse_depth - np.float32(1), 0, 1)  # depth 1 is the mixed pixel of the outline itself
+        weight = np.clip(depth[some] - np.float32(1), 0, 1)  # depth 1 is the mixed pixel of the outline itself
         squares = np.square(share - pure) * weight
-        side = 2 * max(1, round(settings.edge_window_mm / (_COARSER * mm_per_px))) + 1
         sums = cv2.boxFilter(_merged(squares, weight), cv2.CV_32F, (side, side), normalize=False)
         worst = np.maximum(worst, sums[..., 0] / np.maximum(sums[..., 1], np.float32(1)))
     slack: FloatImage = np.minimum(np.sqrt(worst) * np.float32(settings.edge_slack), np.float32(_MOST_SLACK))

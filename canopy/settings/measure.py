@@ -73,7 +73,7 @@ class AreaSettings(BaseModel):
         0.3, ge=0, le=1, description="Share of the summed doubt of a plant's pixels that errs the same way."
     )
     contact_sd: float = Field(
-        0.15, ge=0, le=2, description="Relative standard uncertainty of area if the whole outline touched neighbours."
+        0.45, ge=0, le=2, description="Relative standard uncertainty of area if the whole outline touched neighbours."
     )
     height_rel_sd: float = Field(
         0.25, ge=0, le=1, description="Relative standard uncertainty of leaf height, when known."

@@ -12,9 +12,9 @@ class ScaleSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    seedling_mm_per_px: float = Field(0.35, ge=0.05, le=2, description="Grid on which seedlings are measured.")
-    finish_mm_per_px: float = Field(0.4, ge=0.05, le=2, description="Grid on which plants near harvest are measured.")
-    mat_mm_per_px: float = Field(0.4, ge=0.05, le=2, description="Grid on which mats of shoots are measured.")
+    seedling_mm_per_px: float = Field(0.42, ge=0.05, le=2, description="Grid on which seedlings are measured.")
+    finish_mm_per_px: float = Field(0.5, ge=0.05, le=2, description="Grid on which plants near harvest are measured.")
+    mat_mm_per_px: float = Field(0.5, ge=0.05, le=2, description="Grid on which mats of shoots are measured.")
     tray_fill_share: float = Field(
         0.8,
         ge=0.1,

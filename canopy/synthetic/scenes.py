@@ -15,7 +15,7 @@ from canopy.synthetic.plants import Plant, Stress, grow_plant
 from canopy.synthetic.scene import Neighbour, Scene
 from canopy.synthetic.variety import draw_variety
 
-_YOUNGEST_DAS, _OLDEST_DAS = 3.0, 60.0
+_YOUNGEST_DAS, _OLDEST_DAS = 3.0, 45.0
 _BISECTIONS = 9
 _MAT_SPACING_MM = 9.0
 _MEDIUM_BELOW_RIM_MM = 5.0

@@ -135,15 +135,23 @@ def test_far_from_edges_pixels_are_whole_or_bare_whatever_the_noise():
     assert doubt.max() <= 0.5
 
 
-def test_tiles_meet_without_a_seam(monkeypatch):
+def test_how_the_work_is_cut_up_changes_nothing(monkeypatch):
     cover = discs(60, rng=np.random.default_rng(2))
     whole = refined(cover, ground=GROUNDS["white"], texture=10)
-    monkeypatch.setattr("canopy.segment.edges._TILE", 64)
-    tiled = refined(cover, ground=GROUNDS["white"], texture=10)
-    for one, other in zip(whole, tiled, strict=True):
-        # The enlargement rounds places to 1/32 pixel of the small grid at different tile origins.
-        assert np.abs(one - other).max() < 0.1
-        assert one.sum() == pytest.approx(other.sum(), rel=1e-3)
+    monkeypatch.setattr("canopy.segment.edges._LIST_ROWS", 1)
+    monkeypatch.setattr("canopy.segment.mixture._STRIP_ROWS", 7)
+    cut = refined(cover, ground=GROUNDS["white"], texture=10)
+    for one, other in zip(whole, cut, strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
+def test_odd_sides_leave_no_strip_along_the_border():
+    # The coarser grid drops an odd last row and column; edges there are found as everywhere else.
+    cover = discs(40, rng=np.random.default_rng(13), shape=(415, 519))[::-1, ::-1]
+    found, _ = refined(np.ascontiguousarray(cover), ground=GROUNDS["black"])
+    last = slice(-110, None)
+    assert abs(bias(found[last], cover[last])) < 0.005
+    assert abs(bias(found[:, last], cover[:, last])) < 0.005
 
 
 def test_bare_and_full_pictures():
