@@ -191,7 +191,9 @@ def main() -> None:
     jobs = [(kind, given.first_seed + 100 * KINDS.index(kind) + n) for kind in given.kinds for n in range(given.count)]
     if jobs and not given.real:
         with ProcessPoolExecutor(given.workers) as pool:
-            done = list(pool.map(drawn_tray, *zip(*jobs, strict=True), [given.width] * len(jobs), [given.keep] * len(jobs)))
+            done = list(
+                pool.map(drawn_tray, *zip(*jobs, strict=True), [given.width] * len(jobs), [given.keep] * len(jobs))
+            )
         cells = pd.concat([part for _, part in done if len(part)])
         _print_drawn(pd.DataFrame([row for row, _ in done]), cells)
         if given.table:

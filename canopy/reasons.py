@@ -47,11 +47,17 @@ _ALL: tuple[Reason, ...] = (
     Reason("sown_in_future", "sown after the photo", "Correct `sown_on` or the camera's date.", True),
     Reason("failed", "unexpected failure", "Report the message with the photo; the rest went on.", True),
     # remarks on a photo
-    Reason("file_date", "time from the file's date", "Let the camera write the time, or put it in the file name.", False),
+    Reason(
+        "file_date", "time from the file's date", "Let the camera write the time, or put it in the file name.", False
+    ),
     Reason("coarse", "few pixels per millimetre", "Go nearer, or photograph with more pixels.", False),
-    Reason("opinions_differ", "two ways to see plants disagree", "Look at the outlines before relying on areas.", False),
+    Reason(
+        "opinions_differ", "two ways to see plants disagree", "Look at the outlines before relying on areas.", False
+    ),
     # remarks on a photo's light
-    Reason("purple_light", "purple grow light", "Photograph under white light; area holds, colour is not judged.", False),
+    Reason(
+        "purple_light", "purple grow light", "Photograph under white light; area holds, colour is not judged.", False
+    ),
     Reason("colour_cast", "coloured light", "Photograph under white light, or set the camera's white balance.", False),
     Reason("clipped", "over- or underexposed", "Set the exposure so that the brightest leaf keeps its colour.", False),
     Reason("dark", "photo is dark", "Give more light or a longer exposure.", False),

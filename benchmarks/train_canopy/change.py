@@ -158,7 +158,9 @@ def _light(x: Tensor, dice: Dice) -> Tensor:
     )
     gain = dice.normal(dice.batch, 3, 1, 1) * (0.30 * dice.one())
     x = x * torch.exp(field + gain + 0.55 * dice.normal(dice.batch, 1, 1, 1))
-    mix = torch.eye(3, device=dice.device, dtype=dice.dtype)[None] + dice.normal(dice.batch, 3, 3) * (0.10 * dice.uniform(dice.batch, 1, 1))
+    mix = torch.eye(3, device=dice.device, dtype=dice.dtype)[None] + dice.normal(dice.batch, 3, 3) * (
+        0.10 * dice.uniform(dice.batch, 1, 1)
+    )
     x = torch.einsum("bij,bjhw->bihw", mix, x).clamp(min=0)
     x = x + 0.08 * dice.one() ** 2 * dice.three()
     return x.clamp(0, 1) ** (1 / (1.8 + 0.8 * dice.one()))
@@ -172,7 +174,9 @@ def _camera(x: Tensor, dice: Dice) -> Tensor:
     soft = F.avg_pool2d(x, 3, 1, 1)
     x = x + (soft - x) * (dice.chance(0.4) * 1.6 * dice.one() - dice.chance(0.3) * 0.9 * dice.one())
     fine = dice.normal(*x.shape)
-    coarse = F.interpolate(dice.normal(dice.batch, 3, dice.side // 2, dice.side // 2), scale_factor=2.0, mode="bilinear")
+    coarse = F.interpolate(
+        dice.normal(dice.batch, 3, dice.side // 2, dice.side // 2), scale_factor=2.0, mode="bilinear"
+    )
     x = x + (fine + coarse * dice.chance(0.4)) * (0.055 * dice.one() ** 2)
     return _compress(x.clamp(0, 1), dice).clamp(0, 1)
 

@@ -21,7 +21,15 @@ WIDTH_PX, HEIGHT_PX = 900, 675
 NEARER = (1.0, 1.0, 1.4, 2.0, 3.0, 4.5, 7.0)
 """How much nearer than the whole tray the camera goes."""
 
-OFTENER = {"red_leaf": 0.22, "side": 0.12, "purple": 0.08, "cubes": 0.06, "algae": 0.12, "tip_burn": 0.08, "rosettes": 0.08}
+OFTENER = {
+    "red_leaf": 0.22,
+    "side": 0.12,
+    "purple": 0.08,
+    "cubes": 0.06,
+    "algae": 0.12,
+    "tip_burn": 0.08,
+    "rosettes": 0.08,
+}
 """Kinds laid over others more often than chance would: what earlier fits confused most on unseen seeds."""
 
 

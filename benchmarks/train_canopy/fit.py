@@ -82,7 +82,10 @@ class Library:
         shear = 0.12 * dice.normal(b)
         cos, sin = torch.cos(angle), torch.sin(angle)
         kx, ky = reach / width, reach / height
-        rows = [torch.stack([kx * cos * flip, kx * (shear - sin), cx], 1), torch.stack([ky * sin * flip, ky * cos, cy], 1)]
+        rows = [
+            torch.stack([kx * cos * flip, kx * (shear - sin), cx], 1),
+            torch.stack([ky * sin * flip, ky * cos, cy], 1),
+        ]
         theta = torch.stack(rows, 1)
         grid = F.affine_grid(theta, [b, 1, SIDE, SIDE], align_corners=False)
         out = torch.empty(b, 4, SIDE, SIDE, device=device)
@@ -91,7 +94,9 @@ class Library:
             here = (level == n).nonzero().squeeze(1)
             if len(here):
                 source = self.levels[n][which[here]].float() / 255
-                out[here] = F.grid_sample(source, grid[here], mode="bilinear", padding_mode="reflection", align_corners=False)
+                out[here] = F.grid_sample(
+                    source, grid[here], mode="bilinear", padding_mode="reflection", align_corners=False
+                )
         return out[:, :3], out[:, 3:]
 
 
@@ -120,7 +125,10 @@ def fit(
     if start is not None:
         net.load_state_dict(torch.load(start, map_location=device))
     average = copy.deepcopy(net)
-    print(f"{len(library)} pictures {tuple(library.levels[0].shape)}, {sum(p.numel() for p in net.parameters())} weights", flush=True)
+    print(
+        f"{len(library)} pictures {tuple(library.levels[0].shape)}, {sum(p.numel() for p in net.parameters())} weights",
+        flush=True,
+    )
     top_rate = 3e-3 if start is None else 2e-3
     optimiser = torch.optim.AdamW(net.parameters(), top_rate, weight_decay=1e-4)
     began, step = time.time(), 0
@@ -138,7 +146,9 @@ def fit(
         step += 1
         _follow(average, net, min(0.999, step / (step + 20)))
         if step % 500 == 0:
-            print(f"step {step}  {time.time() - began:.0f} s  {len(library)} pictures  loss {loss.item():.4f}", flush=True)
+            print(
+                f"step {step}  {time.time() - began:.0f} s  {len(library)} pictures  loss {loss.item():.4f}", flush=True
+            )
     print(f"done after {step} steps", flush=True)
     return average.eval()
 
@@ -184,13 +194,21 @@ def report(net: CanopyNet, folder: Path, *, scales: tuple[float, ...] = (1.0, 0.
         mask_path = path.with_suffix(".png")
         if not mask_path.exists():
             continue
-        rgb = torch.from_numpy(np.asarray(Image.open(path).convert("RGB")).copy()).to(device).permute(2, 0, 1)[None].float() / 255
+        rgb = (
+            torch.from_numpy(np.asarray(Image.open(path).convert("RGB")).copy())
+            .to(device)
+            .permute(2, 0, 1)[None]
+            .float()
+            / 255
+        )
         truth = torch.from_numpy(np.asarray(Image.open(mask_path)).astype(np.float32)).to(device) > 127
         found.append([_dice(_probability(net, rgb, s) > 0.5, truth) for s in scales])
         print(path.stem, " ".join(f"{value:.3f}" for value in found[-1]), flush=True)
     if found:
         for name, share in (("median", 0.5), ("10th percentile", 0.1)):
-            print(folder.name, name, " ".join(f"{value:.3f}" for value in np.quantile(found, share, axis=0)), flush=True)
+            print(
+                folder.name, name, " ".join(f"{value:.3f}" for value in np.quantile(found, share, axis=0)), flush=True
+            )
 
 
 def _probability(net: CanopyNet, rgb: Tensor, scale: float) -> Tensor:
@@ -218,7 +236,9 @@ def main() -> None:
     parser.add_argument("--capacity", type=int, default=6000, help="most pictures held")
     parser.add_argument("--first", type=int, default=100, help="pictures to wait for before starting")
     parser.add_argument("--start", type=Path, help="weights (.pt) to go on from")
-    parser.add_argument("--check", type=Path, nargs="*", default=[], help="folders of NAME.jpg + NAME.png never fitted on")
+    parser.add_argument(
+        "--check", type=Path, nargs="*", default=[], help="folders of NAME.jpg + NAME.png never fitted on"
+    )
     given = parser.parse_args()
     net = fit(
         given.pictures, seconds=given.seconds, batch=given.batch, seed=given.seed, start=given.start,
