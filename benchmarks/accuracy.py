@@ -164,7 +164,8 @@ def _print_drawn(rows: pd.DataFrame, cells: pd.DataFrame) -> None:
     over_all = _errors(cells)
     print(f"\n{len(rows)} trays, {len(cells)} cells, refused {int(rows.dice.isna().sum())}")
     print(
-        f"cell area: median absolute error {over_all['median_error']:.2%}, 90th percentile {over_all['p90_error']:.2%}, "
+        f"cell area: median absolute error {over_all['median_error']:.2%}, "
+        f"90th percentile {over_all['p90_error']:.2%}, "
         f"bias {over_all['bias']:+.2%}; range holds the truth in {over_all['in_range']:.1%}"
     )
     print(

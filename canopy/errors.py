@@ -15,6 +15,7 @@ class PhotoError(CanopyError):
     """A photo that is set aside; `code` is the reason stored in tables (see `canopy.reasons`)."""
 
     def __init__(self, code: str, message: str) -> None:
+        """Set the message and the reason's code."""
         super().__init__(message)
         self.code = code
 

@@ -1,4 +1,4 @@
-"""Every way a photo or a cell can be doubted or held back, as records: tables, report legend and docs come from here."""
+"""Every way a photo or a cell can be doubted or held back, as records; tables, report legend and docs use them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Heavy random change of light, colour, ground and clutter, on the device, so that the network learns leaves and not scenes."""
+"""Heavy random change of light, colour, ground and clutter on the device, so that leaves are learnt and not scenes."""
 
 from __future__ import annotations
 

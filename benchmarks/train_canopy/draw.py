@@ -14,8 +14,8 @@ import numpy as np
 from canopy.records import Layout
 from canopy.synthetic.kinds import CHANGES, KINDS, draft_of
 from canopy.synthetic.render import render
-from canopy.synthetic.scenes import compose, das_for_diameter, grow_tray, pitch_mm
 from canopy.synthetic.scene import Scene
+from canopy.synthetic.scenes import compose, das_for_diameter, grow_tray, pitch_mm
 
 WIDTH_PX, HEIGHT_PX = 900, 675
 NEARER = (1.0, 1.0, 1.4, 2.0, 3.0, 4.5, 7.0)

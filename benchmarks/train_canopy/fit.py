@@ -1,4 +1,4 @@
-"""Fit the network on drawn pictures and export it; needs torch, numpy and Pillow only, so that it runs on a bare GPU machine."""
+"""Fit the network on drawn pictures and export it; needs torch, numpy and Pillow only, as a bare GPU machine has."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ class Library:
             self.count += 1
 
     def crops(self, dice: Dice) -> tuple[Tensor, Tensor]:
-        """A batch of turned, mirrored, zoomed, slightly sheared crops: code values (B, 3, S, S) and canopy (B, 1, S, S)."""
+        """A batch of turned, mirrored, zoomed, sheared crops: code values (B, 3, S, S) and canopy (B, 1, S, S)."""
         b, device = dice.batch, dice.device
         which = (dice.uniform(b) * len(self)).long()
         zoom = torch.exp(math.log(ZOOM[0]) + dice.uniform(b) * math.log(ZOOM[1] / ZOOM[0]))

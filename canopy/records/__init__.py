@@ -4,6 +4,6 @@ from canopy.records.height import Height
 from canopy.records.layout import Layout, Markers, cell_name
 from canopy.records.reading import Reading, Remark
 from canopy.records.recipe import CropRecipe
-from canopy.records.tray import Treatment, TrayRecord
+from canopy.records.tray import TrayRecord, Treatment
 
 __all__ = ["CropRecipe", "Height", "Layout", "Markers", "Reading", "Remark", "TrayRecord", "Treatment", "cell_name"]

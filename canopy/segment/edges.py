@@ -83,7 +83,7 @@ def _share_of_list(mixture: Mixture, at: Indices, *, rgb: NDArray[np.uint8], exp
     red, green, blue, share = cv2.split(parts)
     for part in (red, green, blue):  # faster than any one call that sums over channels
         share += part
-    return np.clip(share, 0, 1, out=share).ravel()[: at.size]
+    return np.asarray(np.clip(share, 0, 1), dtype=np.float32).ravel()[: at.size]
 
 
 def _decided_away_from_edges(
