@@ -31,7 +31,7 @@ PICTURES = ROOT / "sample_images" / "readme" / "overlays"
 """A folder of this name is passed over when sample_images is searched for photos."""
 
 PICTURE_TRAY = "R1-04"
-EXAMPLE_PHOTO, EXAMPLE_CELL = "sample_images/farm/W1-01_2026-05-04.jpg", "C6"
+EXAMPLE_PHOTO, EXAMPLE_CELL = "sample_images/farm/R1-04_2026-05-04.jpg", "B11"
 
 LARGEST_BYTES = 240_000
 OVERLAY_WIDTH_PX = 1200

@@ -67,13 +67,13 @@ class AreaSettings(BaseModel):
     camera_low_mm: float = Field(450.0, gt=0, le=20000, description="Lowest likely lens height when it is unknown.")
     camera_high_mm: float = Field(1500.0, gt=0, le=20000, description="Greatest likely lens height when it is unknown.")
     boundary_sd_px: float = Field(
-        0.2, ge=0, le=5, description="Standard uncertainty of the outline's place, in pixels of the rectified tray."
+        0.3, ge=0, le=5, description="Standard uncertainty of the outline's place, in pixels of the rectified tray."
     )
     doubt_weight: float = Field(
-        0.3, ge=0, le=1, description="Share of the summed doubt of a plant's pixels that errs the same way."
+        0.8, ge=0, le=1, description="Share of the summed doubt of a plant's pixels that errs the same way."
     )
     contact_sd: float = Field(
-        0.45, ge=0, le=2, description="Relative standard uncertainty of area if the whole outline touched neighbours."
+        1.0, ge=0, le=2, description="Relative standard uncertainty of area if the whole outline touched neighbours."
     )
     height_rel_sd: float = Field(
         0.25, ge=0, le=1, description="Relative standard uncertainty of leaf height, when known."
@@ -81,7 +81,7 @@ class AreaSettings(BaseModel):
     camera_rel_sd: float = Field(
         0.03, ge=0, le=1, description="Relative standard uncertainty of lens height, when known."
     )
-    area_floor_rel_sd: float = Field(0.01, ge=0, le=1, description="Relative standard uncertainty that always remains.")
+    area_floor_rel_sd: float = Field(0.04, ge=0, le=1, description="Relative standard uncertainty that always remains.")
     range_level: float = Field(0.95, ge=0.5, le=0.999, description="Level of the area range.")
 
     def of_stage(self, stage: str) -> StageMeasureSettings:

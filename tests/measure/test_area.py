@@ -15,7 +15,9 @@ from .drawing import BROWN, RED_LEAF, UNKNOWN_HEIGHT, YELLOW, disc, draw, layout
 
 # Medium at the rim, so that a canopy of height 0 lies flat in the rim plane and needs no correction.
 SETTINGS = MeasureSettings(
-    area=AreaSettings(medium_below_rim_mm=0.0, leaf_level=0.6, height_exponent=0.5, boundary_sd_px=0.2)
+    area=AreaSettings(
+        medium_below_rim_mm=0.0, leaf_level=0.6, height_exponent=0.5, boundary_sd_px=0.2, area_floor_rel_sd=0.01
+    )
 )
 DTYPES = [column.dtype for column in CELL_COLUMNS]
 
