@@ -13,6 +13,13 @@ class TraySettings(BaseModel):
     search_long_side_px: int = Field(
         1280, ge=200, le=8000, description="Markers are searched for in a picture shrunk to this long side first."
     )
+    quick_window_px: int = Field(
+        9,
+        ge=3,
+        le=99,
+        description="Side of the window against whose mean a pixel is black or white in the first search; the later "
+        "ones try several.",
+    )
     second_search_long_side_px: int = Field(
         2560, ge=200, le=8000, description="Long side of the second search, when markers are missing after the first."
     )
