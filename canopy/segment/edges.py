@@ -50,26 +50,28 @@ def refine_edges(
     """
     mixture = mix_colours(probability, feed=feed, settings=settings)
     share = _enlarged(probability, rgb.shape)
-    trust = _enlarged(mixture.trust, rgb.shape).ravel()
-    band = np.flatnonzero(trust)
-    flat = share.ravel()
-    colours = _mixed_shares(mixture, band, rgb=rgb, exponent=settings.light_exponent)
-    flat[band] += trust[band] * (colours - flat[band])
+    _mix_in_band(share, mixture, rgb=rgb, exponent=settings.light_exponent)
     undecided = (1 - mixture.trust) * np.sqrt(np.abs(probability * (1 - probability)))
     return _decided_away_from_edges(share, _enlarged(undecided, rgb.shape), settings=settings)
 
 
-def _mixed_shares(mixture: Mixture, at: Indices, *, rgb: NDArray[np.uint8], exponent: float) -> Floats:
-    """Share of leaf, 0..1, by colour alone in the pixels with flat indices `at`."""
-    shares = np.empty(at.size, dtype=np.float32)
+def _mix_in_band(share: FloatImage, mixture: Mixture, *, rgb: NDArray[np.uint8], exponent: float) -> None:
+    """Replace the network's share by that of the colours, as far as they are trusted, in place."""
+    trust = _enlarged(mixture.trust, rgb.shape)
+    band = np.flatnonzero(trust > 0)  # of truth values: five times faster than of numbers
     step = _LIST_ROW * _LIST_ROWS
-    for start in range(0, at.size, step):
-        part = at[start : start + step]
-        shares[start : start + step] = _share_of_list(mixture, part, rgb=rgb, exponent=exponent)
-    return shares
+    for start in range(0, band.size, step):
+        at = band[start : start + step]
+        change = _share_of_list(mixture, at, rgb=rgb, exponent=exponent)
+        network = share.ravel().take(at)
+        change -= network
+        change *= trust.ravel().take(at)
+        change += network
+        share.ravel()[at] = change
 
 
 def _share_of_list(mixture: Mixture, at: Indices, *, rgb: NDArray[np.uint8], exponent: float) -> Floats:
+    """Share of leaf, 0..1, by colour alone in the pixels with flat indices `at`."""
     padded = np.pad(at, (0, -at.size % _LIST_ROW), mode="edge").reshape(-1, _LIST_ROW)
     rows, cols = rgb.shape[:2]
     down, right = mixture.trust.shape[0] / (COARSER * rows), mixture.trust.shape[1] / (COARSER * cols)
@@ -78,7 +80,7 @@ def _share_of_list(mixture: Mixture, at: Indices, *, rgb: NDArray[np.uint8], exp
     x = ((col + 0.5) * right - 0.5).astype(np.float32)
     y = ((row + 0.5) * down - 0.5).astype(np.float32)
     line = cv2.remap(mixture.line, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    parts = mixing_light(rgb.reshape(-1, 3)[padded], exponent)
+    parts = mixing_light(rgb.reshape(-1, 3).take(padded, axis=0), exponent)
     parts *= line  # the fourth channel, 1, takes the offset
     red, green, blue, share = cv2.split(parts)
     for part in (red, green, blue):  # faster than any one call that sums over channels
