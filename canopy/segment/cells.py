@@ -43,7 +43,7 @@ def segment_cells(
     """
     feed = make_feed(rectified, stage=stage, settings=settings)
     probability = canopy_probability(feed, two_scale=settings.two_scale)
-    coloured = shipped_opinion().probability(feed.normalised) > 0.5
+    coloured = shipped_opinion().plant_coloured(feed.normalised)
     reach = tray_reach(rectified, layout, feed=feed, settings=settings)
     agreement = dice((probability > 0.5) & reach, coloured & reach)
     tidied = tidy_canopy(probability, reach=reach, feed=feed, plant_coloured=coloured, stage=stage, settings=settings)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from canopy.settings.segment import SegmentSettings
 from canopy.tray.rectify import Rectified
+from canopy.tray.resample import shrunk
 
 # Part of the contract with the trained weights, not adjustable apart from them: the training pictures were brought to
 # this mean by a gain within these limits.
@@ -50,10 +51,10 @@ def make_feed(rectified: Rectified, *, stage: str, settings: SegmentSettings) ->
     rows, cols = rectified.rgb.shape[:2]
     factor = feed_factor(rows * cols / 1e6, mm_per_px=rectified.mm_per_px, stage=stage, settings=settings)
     size = (max(1, round(cols * factor)), max(1, round(rows * factor)))
-    how = cv2.INTER_AREA if factor <= 1 else cv2.INTER_LINEAR
-    rgb = np.asarray(cv2.resize(rectified.rgb, size, interpolation=how), dtype=np.uint8)
-    share = cv2.resize(rectified.inside.view(np.uint8) * np.uint8(255), size, interpolation=how)
-    valid = share > 127
+    rgb = shrunk(rectified.rgb, *size)
+    valid = np.ones(rgb.shape[:2], dtype=bool)
+    if not rectified.inside.all():
+        valid = shrunk(rectified.inside.view(np.uint8) * np.uint8(255), *size) > 127
     gain = exposure_gain(rgb, valid=valid)
     scale = rectified.mm_per_px * float(np.sqrt(rows * cols / (size[0] * size[1])))
     normalised = np.asarray(cv2.convertScaleAbs(rgb, alpha=gain), dtype=np.uint8)

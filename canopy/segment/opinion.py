@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 FloatImage = NDArray[np.float32]
 
 TABLE = "colour_opinion.npz"
+_HALF = 127  # of 255: greater numbers are probabilities above one half
 BINS = 32  # per channel: 8 code values a bin, finer than the noise of a phone's picture
 
 
@@ -29,11 +31,19 @@ class Opinion:
 
     def probability(self, rgb: NDArray[np.uint8]) -> FloatImage:
         """Probability of plant of each pixel; (m, n, 3) uint8 → (m, n) float32."""
-        bins = rgb >> np.uint8(3)
-        index = (bins[..., 0].astype(np.int32) * BINS + bins[..., 1]) * BINS + bins[..., 2]
-        share: FloatImage = self.table.ravel().take(index).astype(np.float32)
+        share: FloatImage = self.table.ravel().take(_bins(rgb)).astype(np.float32)
         share *= np.float32(1 / 255)
         return share
+
+    def plant_coloured(self, rgb: NDArray[np.uint8]) -> NDArray[np.bool_]:
+        """Where that probability is above one half; (m, n, 3) uint8 → (m, n)."""
+        return (self.table.ravel() > _HALF).take(_bins(rgb))
+
+
+def _bins(rgb: NDArray[np.uint8]) -> NDArray[np.uint16]:
+    """Place of each colour in the raveled table: OpenCV's packing of 5 bits a channel, red highest, is just that."""
+    packed = np.ascontiguousarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR555), dtype=np.uint8)
+    return packed.view(np.uint16)[..., 0]
 
 
 @lru_cache(maxsize=1)

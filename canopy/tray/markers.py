@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from canopy.records import Layout
 from canopy.settings import TraySettings
+from canopy.tray.resample import shrunk
 
 FloatArray = NDArray[np.float64]
 Grey = NDArray[np.uint8]
@@ -104,13 +105,7 @@ def _resize(grey: Grey, scale: float) -> Grey:
     size = (round(grey.shape[1] * scale), round(grey.shape[0] * scale))
     if scale > 1:
         return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_CUBIC), np.uint8)
-    # Whole factors by area, what is left bilinearly, which reaches two pixels: a tenth of the cost of area for both.
-    whole = int(1 / scale)
-    if whole > 1:
-        rows, cols = grey.shape[0] // whole, grey.shape[1] // whole
-        part = grey[: rows * whole, : cols * whole]
-        grey = np.asarray(cv2.resize(part, (cols, rows), interpolation=cv2.INTER_AREA), np.uint8)
-    return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_LINEAR), np.uint8)
+    return shrunk(grey, *size)
 
 
 def _raise_contrast(grey: Grey, *, settings: TraySettings) -> Grey:

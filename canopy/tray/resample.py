@@ -85,6 +85,30 @@ def shrink_window(
     return Window(part, int(left), int(top), factor)
 
 
+def shrunk(picture: NDArray[np.uint8], width: int, height: int) -> NDArray[np.uint8]:
+    """A picture of one or more channels brought to another, mostly smaller size; both cover the same ground.
+
+    Whole factors are averaged by area and what is left, below 2, is sampled bilinearly, which reaches two pixels: an
+    eighth of the cost of averaging by area for both.
+    """
+    full_height, full_width = picture.shape[:2]
+    factor = max(1, min(full_height // height, full_width // width))
+    if factor > 1:
+        rows, cols = full_height // factor, full_width // factor
+        part = picture[: rows * factor, : cols * factor]
+        picture = np.asarray(cv2.resize(part, (cols, rows), interpolation=cv2.INTER_AREA), np.uint8)
+    if picture.shape[:2] == (height, width):
+        return picture
+    if full_width % factor == 0 and full_height % factor == 0:
+        return np.asarray(cv2.resize(picture, (width, height), interpolation=cv2.INTER_LINEAR), np.uint8)
+    # Pixels over were dropped at the far sides: a plain resize would stretch the rest over their ground.
+    right, down = full_width / (factor * width), full_height / (factor * height)
+    places = np.array([[right, 0, right / 2 - 0.5], [0, down, down / 2 - 0.5]])
+    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    warped = cv2.warpAffine(picture, places, (width, height), flags=how, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(warped, np.uint8)
+
+
 def remap_by_grid(
     array: AnyArray, mapping: Mapping, width: int, height: int, *, interpolation: int, step_px: int
 ) -> AnyArray:

@@ -20,6 +20,12 @@ def test_table_is_looked_up_by_the_colours_upper_five_bits():
     np.testing.assert_allclose(Opinion(table).probability(rgb), [[1, 1, 0, 0.2]], rtol=1e-6)
 
 
+def test_plant_coloured_is_where_the_probability_is_above_one_half():
+    rgb = np.random.default_rng(5).integers(0, 256, (50, 70, 3), dtype=np.uint8)
+    opinion = shipped_opinion()
+    np.testing.assert_array_equal(opinion.plant_coloured(rgb), opinion.probability(rgb) > 0.5)
+
+
 def test_learning_tells_green_from_ground():
     rng = np.random.default_rng(0)
     rgb = np.concatenate([labelled(rng, GREENS), labelled(rng, GROUNDS)])

@@ -1,0 +1,36 @@
+"""Shrinking keeps every place where it was: a ramp of brightness tells the place of each pixel."""
+
+import numpy as np
+import pytest
+
+from canopy.tray.resample import shrunk
+
+
+@pytest.mark.parametrize("size", [(400, 300), (250, 190), (200, 150), (133, 90), (61, 47)])
+@pytest.mark.parametrize("shape", [(300, 400), (301, 403)])
+def test_ramps_stay_where_they_were(shape, size):
+    width, height = size
+    x, y = np.linspace(0, 255, shape[1]), np.linspace(0, 255, shape[0])
+    picture = np.rint(np.stack(np.broadcast_arrays(x, y[:, None]), axis=-1)).astype(np.uint8)
+    small = shrunk(picture, width, height)
+    assert small.shape == (height, width, 2)
+    # Pixel i of n covers the ground from i/n to (i + 1)/n, whatever n: its middle's place on the ramp.
+    for channel, (n, full) in enumerate(((width, shape[1]), (height, shape[0]))):
+        at = ((np.arange(n) + 0.5) * full / n - 0.5) / (full - 1) * 255
+        seen = small[..., channel].mean(axis=channel)
+        off = (seen - at)[1:-1]  # the outermost repeat the border
+        # Half a code of rounding in the picture, the means and the samples, and places in steps of 1/32 pixel.
+        assert np.abs(off).max() < 1.6
+        # Rounding averages out along the far end, where a pixel dropped and not made up for shifts by 0.6 to 0.85.
+        assert abs(off[-n // 4 :].mean()) < 0.2
+
+
+def test_the_same_size_is_the_same_picture():
+    picture = np.random.default_rng(0).integers(0, 255, (40, 60, 3), dtype=np.uint8)
+    np.testing.assert_array_equal(shrunk(picture, 60, 40), picture)
+
+
+def test_whole_factors_are_block_means():
+    picture = np.random.default_rng(1).integers(0, 255, (40, 60), dtype=np.uint8)
+    means = picture.reshape(10, 4, 15, 4).mean(axis=(1, 3))
+    assert np.abs(shrunk(picture, 15, 10) - means).max() <= 0.5 + 1e-9  # rounded to whole codes
