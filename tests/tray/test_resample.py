@@ -17,12 +17,13 @@ def test_ramps_stay_where_they_were(shape, size):
     # Pixel i of n covers the ground from i/n to (i + 1)/n, whatever n: its middle's place on the ramp.
     for channel, (n, full) in enumerate(((width, shape[1]), (height, shape[0]))):
         at = ((np.arange(n) + 0.5) * full / n - 0.5) / (full - 1) * 255
-        seen = small[..., channel].mean(axis=channel)
-        off = (seen - at)[1:-1]  # the outermost repeat the border
-        # Half a code of rounding in the picture, the means and the samples, and places in steps of 1/32 pixel.
-        assert np.abs(off).max() < 1.6
-        # Rounding averages out along the far end, where a pixel dropped and not made up for shifts by 0.6 to 0.85.
-        assert abs(off[-n // 4 :].mean()) < 0.2
+        off = small[..., channel].mean(axis=channel) - at
+        # Half a code of rounding in the picture, the means and the samples; the outermost pixels repeat the border.
+        assert np.abs(off[1:-1]).max() < 1.6
+        # A straight line averages most of the rounding out (0.35 is left). A pixel dropped at the far side and not
+        # made up for moves places there by 0.5 to 0.8.
+        line = np.polynomial.Polynomial.fit(np.arange(1, n - 1), off[1:-1], 1)
+        assert np.abs(line(np.array([0, n - 1]))).max() < 0.4
 
 
 def test_the_same_size_is_the_same_picture():
