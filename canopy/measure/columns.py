@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Sized
 from dataclasses import dataclass
 
 import numpy as np
@@ -145,8 +145,16 @@ def as_table(data: Mapping[str, object], *, columns: Sequence[Column], index: pd
     unknown = sorted(set(data) - {column.name for column in columns})
     if unknown:
         raise ValueError(f"table: no column {', '.join(unknown)}; add it to canopy.measure.columns or correct the name")
-    length = len(index) if index is not None else len(pd.DataFrame(data))
+    length = len(index) if index is not None else _length(data)
     return pd.DataFrame({column.name: _series(data, column, length) for column in columns})
+
+
+def _length(data: Mapping[str, object]) -> int:
+    """The one length of all values, or 0; counted, because a table built to be counted costs as much as the result."""
+    lengths = {name: len(values) for name, values in data.items() if isinstance(values, Sized)}
+    if len(set(lengths.values())) > 1:
+        raise ValueError(f"table: columns of unequal length, {lengths}; give every column a value for each row")
+    return max(lengths.values(), default=0)
 
 
 def _series(data: Mapping[str, object], column: Column, length: int) -> pd.Series:

@@ -13,6 +13,7 @@ from canopy.measure.pixels import PlantPixels, group_sums
 from canopy.measure.shape import LabelImage
 from canopy.settings.measure import ColourSettings
 from canopy.tray.rectify import Rectified
+from canopy.tray.resample import shrunk
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -88,7 +89,7 @@ def plant_texture(rectified: Rectified, labels: LabelImage, *, cells: int, setti
     window = settings.texture_window
     if shrink > 1 or min(size) <= window:
         return np.full(cells, np.nan)
-    light = lightness(np.asarray(cv2.resize(rectified.rgb, size, interpolation=cv2.INTER_AREA), np.uint8))
+    light = lightness(shrunk(rectified.rgb, *size))
     owner = cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST)
     # One step wider than the window: the steps along a leaf's edge mix with the ground.
     whole = np.ones((window + 2, window + 2), np.uint8)

@@ -67,3 +67,8 @@ def test_unknown_column():
 def test_whole_numbers_cannot_be_missing():
     with pytest.raises(ValueError, match="column row must be given"):
         as_table({"cell": ["A1"]}, columns=CELL_COLUMNS)
+
+
+def test_columns_of_unequal_length():
+    with pytest.raises(ValueError, match="unequal length"):
+        as_table({"row": [1, 1], "col": [1, 2], "cell": ["A1"]}, columns=CELL_COLUMNS)
