@@ -1,4 +1,4 @@
-"""Fit the network on drawn pictures and export it; needs torch, numpy and Pillow only, as a bare GPU machine has."""
+"""Fit the network on drawn pictures and export it; needs torch, onnx, numpy and Pillow only."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from PIL import Image
 from torch import Tensor
 
 from benchmarks.train_canopy.change import Dice, change
+from benchmarks.train_canopy.fold import fold
 from benchmarks.train_canopy.network import CanopyNet
 
 SIDE = 256
@@ -171,7 +172,7 @@ def _follow(average: CanopyNet, net: CanopyNet, keep: float) -> None:
 
 
 def export(net: CanopyNet, path: Path) -> None:
-    """Write ONNX (opset 17, any multiple-of-32 size)."""
+    """Write ONNX (opset 17, any multiple-of-32 size), its first convolution folded (see `fold`)."""
     axes = {0: "batch", 2: "height", 3: "width"}
     torch.onnx.export(
         net.cpu().float().to(memory_format=torch.contiguous_format),
@@ -183,6 +184,7 @@ def export(net: CanopyNet, path: Path) -> None:
         dynamic_axes={"rgb": axes, "logits": axes},
         dynamo=False,
     )
+    fold(path)
 
 
 @torch.no_grad()

