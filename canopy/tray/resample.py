@@ -147,7 +147,7 @@ def _spread(coarse: NDArray[np.float32], width: int, step_px: int) -> NDArray[np
     """Bilinear places of every pixel of the inner blocks; OpenCV's resize puts samples at block middles too."""
     rows, columns = coarse.shape[:2]
     fine = cv2.resize(coarse, (columns * step_px, rows * step_px), interpolation=cv2.INTER_LINEAR)
-    return np.ascontiguousarray(fine[step_px:-step_px, step_px : step_px + width], np.float32)
+    return np.asarray(fine, np.float32)[step_px:-step_px, step_px : step_px + width]
 
 
 def _corners_and_middles(width: int, height: int) -> FloatArray:
