@@ -100,12 +100,12 @@ def _decided_away_from_edges(
     inner = np.asarray(cv2.erode(mask, kernel), dtype=np.uint8)
     zone = np.flatnonzero(cv2.dilate(mask, kernel) != inner)
     cover = inner.astype(np.float32)
-    near = share.ravel()[zone]
+    near = share.ravel().take(zone)
     cover.ravel()[zone] = near
     doubt = undecided
     edge_doubt = near * (1 - near) * np.float32(4 * settings.edge_doubt)
     # Not cv2.magnitude: its last bit depends on where in memory the arrays lie, and the same photo must give the same.
-    doubt.ravel()[zone] = np.sqrt(edge_doubt * edge_doubt + np.square(doubt.ravel()[zone]))
+    doubt.ravel()[zone] = np.sqrt(edge_doubt * edge_doubt + np.square(doubt.ravel().take(zone)))
     return cover, np.minimum(doubt, np.float32(0.5), out=doubt)
 
 

@@ -174,14 +174,16 @@ def _slack(
 
     Texture and noise there, clipped on one side only, would push the area.
     """
-    some = tuple(slice(0, COARSER * n, COARSER) for n in offset.shape)  # every other pixel of every other row
-    *light, _ = cv2.split(mixing_light(np.ascontiguousarray(feed.rgb[some]), settings.light_exponent))
+    rows, cols = (COARSER * n for n in offset.shape)  # every other pixel of every other row of these
+    colours = cv2.resize(feed.rgb[:rows, :cols], offset.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    *light, _ = cv2.split(mixing_light(np.asarray(colours, dtype=np.uint8), settings.light_exponent))
     share = _dot(slope, tuple(np.asarray(part, dtype=np.float32) for part in light))
     share += offset
     side = _window_side(feed.mm_per_px, settings)
     worst = np.zeros_like(share)
     for depth, pure in zip(depths, (np.float32(1), np.float32(0)), strict=True):
-        weight = np.clip(depth[some] - np.float32(1), 0, 1)  # depth 1 is the mixed pixel of the outline itself
+        some = depth[:rows:COARSER, :cols:COARSER]
+        weight = np.clip(some - np.float32(1), 0, 1)  # depth 1 is the mixed pixel of the outline itself
         squares = np.square(share - pure) * weight
         total, count = (cv2.boxFilter(part, -1, (side, side), normalize=False) for part in (squares, weight))
         np.maximum(worst, total / np.maximum(count, np.float32(1)), out=worst)
