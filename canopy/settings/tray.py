@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from canopy.settings.unaided import UnaidedSettings
+
 
 class TraySettings(BaseModel):
     """Locating the tray."""
@@ -100,3 +102,4 @@ class TraySettings(BaseModel):
     map_step_px: int = Field(
         16, ge=2, le=128, description="Spacing of the exactly computed points where a lens term bends the grid."
     )
+    unaided: UnaidedSettings = Field(default_factory=UnaidedSettings, description="Finding a tray that has no markers.")

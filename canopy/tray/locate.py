@@ -1,4 +1,4 @@
-"""Where the tray is: by given corners, by its markers, or, only when told so, by the picture's border."""
+"""Where the tray is: by given corners, its markers, the picture's border when told so, or its outline and cells."""
 
 from __future__ import annotations
 
@@ -17,13 +17,15 @@ from canopy.tray.fit import PlaneFit, fit_homography, fit_markers
 from canopy.tray.frame import Frame
 from canopy.tray.markers import IDS, SeenMarker, find_markers, marker_places_mm
 from canopy.tray.pose import complete_frame
+from canopy.tray.unaided import locate_unaided
 
 
 def locate_tray(photo: Photo, record: TrayRecord, *, settings: TraySettings) -> Frame:
     """Find the mapping between a tray's millimetres and a photo's pixels.
 
     Given corners come first, then the printed markers (unless the record says there are none), then the picture's own
-    border if the record says that this is the outline. Nothing is ever guessed.
+    border if the record says that this is the outline. Where no marker is seen and none is demanded, the tray's outline
+    and the grid of its cells are looked for. Nothing is ever guessed: doubt is an error.
 
     Parameters
     ----------
@@ -45,7 +47,9 @@ def locate_tray(photo: Photo, record: TrayRecord, *, settings: TraySettings) -> 
             return _by_markers(seen, photo, record, settings)
     if record.whole_picture and record.has_markers is not True:
         return _by_border(photo, record, settings)
-    raise TrayNotFound("tray_not_found", f"{photo.name}: {_what_is_missing(seen, record)}")
+    if record.has_markers is not True and not seen:
+        return locate_unaided(photo, record, settings=settings)
+    raise TrayNotFound("tray_not_found", f"{photo.name}: {_what_is_missing(seen)}")
 
 
 def _by_corners(photo: Photo, record: TrayRecord, settings: TraySettings) -> Frame:
@@ -169,9 +173,7 @@ def _require_print_size(fit: PlaneFit, photo: Photo, layout: Layout, settings: T
         )
 
 
-def _what_is_missing(seen: list[SeenMarker], record: TrayRecord) -> str:
-    if record.has_markers is False:
-        return "tray has no markers; give `corners` in the tray list"
+def _what_is_missing(seen: list[SeenMarker]) -> str:
     if not seen:
         return "found none of the 4 corner markers; free them, or give `corners` in the tray list"
     ids = sorted({marker.id for marker in seen})

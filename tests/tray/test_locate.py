@@ -141,7 +141,15 @@ def test_two_markers_are_too_few():
 def test_no_marker_at_all():
     photo = photograph(draw_board(LAYOUT, markers=()), camera(width_px=1000, height_px=640, focal_px=940))
     refused(photo, MARKED, "tray_not_found", "none of the 4 corner markers", "`corners`")
-    refused(photo, replace_record(has_markers=False), "tray_not_found", "has no markers", "`corners`")
+
+
+def test_nothing_at_all_is_no_tray():
+    refused(blank(), replace_record(has_markers=False), "tray_not_found", "without markers", "`corners`")
+
+
+def test_some_markers_are_never_passed_over_for_the_outline():
+    photo = photograph(draw_board(LAYOUT, markers=(0, 3)), camera(width_px=1000, height_px=640, focal_px=940))
+    refused(photo, replace_record(has_markers=None), "tray_not_found", "found 2 of 4 corner markers")
 
 
 def replace_record(**fields):

@@ -1,0 +1,69 @@
+"""Finding a tray without markers: the adjustable numbers."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class UnaidedSettings(BaseModel):
+    """Finding a tray by its outline and its grid of cells."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    seen_from: float = Field(0.5, ge=0.1, le=0.9, description="Probability from which a pixel counts as this tray.")
+    min_area_share: float = Field(0.03, ge=0.001, le=0.5, description="A tray fills at least this share of a picture.")
+    aspect_log: float = Field(
+        0.25, ge=0.05, le=1, description="Largest logarithm of seen over true width : height (tilt shortens one)."
+    )
+    px_per_pitch: float = Field(
+        16.0, ge=8, le=64, description="Pixels per pitch of the straightened picture in which cells are compared."
+    )
+    most_straight_px: int = Field(640, ge=200, le=4000, description="Longest side of that picture.")
+    first_reach: float = Field(
+        0.4, ge=0.1, le=0.5, description="How far from its place each cell is sought at first, in pitches."
+    )
+    reach: float = Field(0.25, ge=0.05, le=0.5, description="The same in later rounds.")
+    agree_within: float = Field(
+        0.1, ge=0.01, le=0.3, description="A cell found this near to its place, in pitches, agrees with the grid."
+    )
+    min_cells: int = Field(6, ge=4, le=1000, description="Cells that must agree before the grid moves the mapping.")
+    min_share: float = Field(0.35, ge=0.1, le=1, description="Share of cells that must agree before it does.")
+    firmness: float = Field(
+        0.3, ge=0, le=1, description="Agreement of the cells (1: all in place, 0: chance) below which it is doubtful."
+    )
+    shift_pitch: float = Field(
+        0.22, ge=0.05, le=0.5, description="Middles of outline and grid may lie this far apart, in pitches."
+    )
+    # Grids laid half a pitch beside: 95 % below 0.79; rightly laid ones: 98 % above 0.80 (80 drawn trays).
+    weakest_side: float = Field(
+        0.78, ge=0, le=1, description="Likeness of one side's cells, over that of all, below which a fit is doubtful."
+    )
+    surely_shift: float = Field(
+        0.12, ge=0, le=0.5, description="Outline and grid closer than this, in pitches: no other place is tried."
+    )
+    surely_side: float = Field(0.82, ge=0, le=1, description="Sides' cells more alike than this: the same.")
+    surely_apart: float = Field(
+        0.13,
+        ge=0,
+        le=1,
+        description="Outline and grid no farther apart than this (shift plus half the excess, in pitches) need no "
+        "likeness of their sides' cells.",
+    )
+    side_per_apart: float = Field(
+        5.0, ge=0, le=100, description="Likeness of sides' cells needed per pitch farther apart, up to `weakest_side`."
+    )
+    # Over 240 pairs of a drawn tray and a layout with one to four rows or columns more or fewer, 2 % of those that
+    # looked like a grid came below 0.7.
+    excess_pitch: float = Field(
+        0.55, ge=0.1, le=2, description="The outline may be larger or smaller than the grid by this, in pitches."
+    )
+    # Plants and medium lie at other heights than the rim, which bends a grid of cells a little as a lens does.
+    lens_f_min: float = Field(
+        30.0, ge=0, le=10000, description="The lens term is kept only if it lowers the cells' residual by this F ratio."
+    )
+    period_within: float = Field(
+        0.12, ge=0.01, le=0.4, description="How far the picture's period may differ from the outline's, as a share."
+    )
+    period_strength: float = Field(
+        2.0, ge=1, le=100, description="The period is believed when its power is this much over the usual."
+    )
