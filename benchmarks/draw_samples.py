@@ -133,9 +133,10 @@ SAMPLES = (
         changes={"neighbours": 2, "fill": 0.62, "tilt_deg": 9.0, "turn_deg": 6.0},
     ),
     Sample(
-        "W1-01", "raft24", "butterhead", "finish", 36, "06:02", 4120, "heads to harvest",
+        "W1-01", "raft18", "butterhead", "finish", 36, "06:02", 4150, "heads to harvest",
         around={"ground": "epoxy_floor", "tray_style": "raft", "media": ("rockwool",)},
-        changes={"distance_mm": 1500.0, "unevenness": 0.1},
+        changes={"distance_mm": 1500.0, "unevenness": 0.05, "empty": 0.06},
+        listed={"canopy_height_mm": "42"},
     ),
     Sample(
         "W1-02", "raft24", "pak_choi", "finish", 31, "06:04", 4121, "brown leaf margins; sprayed the week before",
@@ -223,7 +224,7 @@ def tray_lines() -> pd.DataFrame:
         for sample in SAMPLES
     ]
     columns = ["photo", "tray", "layout", "crop", "stage", "sown_on", "pitch_mm", "outline_mm", "marker_offset_mm",
-               "corners", "treated_on", "product", "interval_days"]  # fmt: skip
+               "canopy_height_mm", "corners", "treated_on", "product", "interval_days"]  # fmt: skip
     return pd.DataFrame([*farm, *REAL], columns=columns)
 
 
