@@ -34,18 +34,20 @@ def clipped_share(rgb: NDArray[np.uint8], mask: NDArray[np.bool_] | None = None,
     return float(lost.mean())
 
 
-def light_kind(rgb: NDArray[np.uint8], *, settings: PhotoSettings) -> str:
+def light_kind(rgb: NDArray[np.uint8], *, plants: NDArray[np.bool_] | None = None, settings: PhotoSettings) -> str:
     """Name the light: `white`, `purple`, `coloured` or `dark`.
 
     - `dark`: 90 % of the pixels are below `dark_code`.
     - `purple`: even the greenest tenth of the bright pixels has a low G/(R + B) (a grey thing in white light has 0.5,
       leaves more): red and blue lamps give no green for anything to reflect.
-    - `coloured`: enough bright pixels are close to grey, and their median colour is not grey.
+    - `coloured`: enough bright pixels that are not plant are close to grey, and their median colour is not grey.
 
     Parameters
     ----------
     rgb : (M, N, 3) uint8 ndarray
         sRGB code values.
+    plants : (M, N) bool ndarray, optional
+        Plant pixels. Over dark medium leaves are the brightest there is; they are green in any light.
     settings : PhotoSettings
     """
     pixels = _sample(rgb, settings)
@@ -55,7 +57,7 @@ def light_kind(rgb: NDArray[np.uint8], *, settings: PhotoSettings) -> str:
     bright = _brightest(pixels, total, settings)
     if _green_ratio(bright, settings) < settings.purple_green_ratio:
         return "purple"
-    chroma = _cast_chroma(bright, settings)
+    chroma = cast_chroma(rgb, plants=plants, settings=settings)
     return "coloured" if chroma is not None and chroma > settings.cast_chroma else "white"
 
 
@@ -65,9 +67,19 @@ def green_ratio(rgb: NDArray[np.uint8], *, settings: PhotoSettings) -> float:
     return _green_ratio(_brightest(pixels, _total(pixels), settings), settings)
 
 
-def cast_chroma(rgb: NDArray[np.uint8], *, settings: PhotoSettings) -> float | None:
-    """CIELAB chroma (D65) of the median near-neutral bright pixel; None when hardly any pixel is near neutral."""
+def cast_chroma(
+    rgb: NDArray[np.uint8], *, plants: NDArray[np.bool_] | None = None, settings: PhotoSettings
+) -> float | None:
+    """CIELAB chroma (D65) of the median near-neutral bright pixel; None when hardly any pixel is near neutral.
+
+    Pixels marked in `plants` are left out.
+    """
     pixels = _sample(rgb, settings)
+    if plants is not None:
+        step = _step(rgb, settings)
+        pixels = pixels[~plants[::step, ::step].ravel()]
+    if not len(pixels):
+        return None
     return _cast_chroma(_brightest(pixels, _total(pixels), settings), settings)
 
 

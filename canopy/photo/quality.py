@@ -33,7 +33,7 @@ def check_quality(
     name : str
         Starts the message.
     plants : (M, N) bool ndarray, optional
-        Plant pixels: clipping is then judged on them alone, with the tighter bound.
+        Plant pixels: clipping is then judged on them alone, with the tighter bound, and colour cast on all others.
 
     Returns
     -------
@@ -46,7 +46,7 @@ def check_quality(
         Code `blurred`.
     """
     require_sharp(rgb, mm_per_px=mm_per_px, settings=settings, name=name)
-    return (*_light_remarks(rgb, settings), *_clipping_remarks(rgb, plants, settings))
+    return (*_light_remarks(rgb, plants, settings), *_clipping_remarks(rgb, plants, settings))
 
 
 def require_sharp(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSettings, name: str = "photo") -> None:
@@ -88,8 +88,10 @@ def sharpness(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSettin
     return laplacian_variance(np.asarray(cv2.resize(grey, size, interpolation=kind), np.uint8))
 
 
-def _light_remarks(rgb: NDArray[np.uint8], settings: PhotoSettings) -> tuple[Remark, ...]:
-    kind = light_kind(rgb, settings=settings)
+def _light_remarks(
+    rgb: NDArray[np.uint8], plants: NDArray[np.bool_] | None, settings: PhotoSettings
+) -> tuple[Remark, ...]:
+    kind = light_kind(rgb, plants=plants, settings=settings)
     if kind == "dark":
         text = f"nine tenths of the picture are darker than code {settings.dark_code:g} of 255; give more light"
         return (Remark("dark", text),)
@@ -98,7 +100,7 @@ def _light_remarks(rgb: NDArray[np.uint8], settings: PhotoSettings) -> tuple[Rem
         text = f"green is at most {ratio:.2f} of red + blue (white light: 0.50); colour is not judged"
         return (Remark("purple_light", text),)
     if kind == "coloured":
-        chroma = cast_chroma(rgb, settings=settings) or 0.0
+        chroma = cast_chroma(rgb, plants=plants, settings=settings) or 0.0
         text = f"grey looks coloured (chroma {chroma:.0f}, at most {settings.cast_chroma:g}); colours are doubtful"
         return (Remark("colour_cast", text),)
     return ()

@@ -186,3 +186,20 @@ def test_every_remark_is_a_known_reason_and_says_figures():
             assert not REASONS[remark.code].blocks
             assert any(c.isdigit() for c in remark.text)
     assert REASONS["blurred"].blocks
+
+
+def test_leaves_brighter_than_the_medium_are_no_colour_cast():
+    # Grey medium under white light, two fifths of the picture bright yellow-green leaf: the brightest pixels are leaves.
+    rgb = np.full((200, 300, 3), 70, np.uint8)
+    plants = np.zeros((200, 300), bool)
+    plants[:, :120] = True
+    rgb[plants] = (150, 165, 120)
+    assert cast_chroma(rgb, settings=SETTINGS) > 20  # without knowing where the leaves are
+    # Equal code values have chroma 0 (CIE 15); room for float rounding of the conversion.
+    assert cast_chroma(rgb, plants=plants, settings=SETTINGS) == pytest.approx(0, abs=0.05)
+    assert light_kind(rgb, plants=plants, settings=SETTINGS) == "white"
+
+
+def test_a_picture_of_plants_alone_says_nothing_of_the_light():
+    rgb = np.full((20, 30, 3), (90, 140, 60), np.uint8)
+    assert cast_chroma(rgb, plants=np.ones((20, 30), bool), settings=SETTINGS) is None
