@@ -189,7 +189,7 @@ def test_every_remark_is_a_known_reason_and_says_figures():
 
 
 def test_leaves_brighter_than_the_medium_are_no_colour_cast():
-    # Grey medium under white light, two fifths of the picture bright yellow-green leaf: the brightest pixels are leaves.
+    # Grey medium in white light, two fifths of the picture yellow-green leaf: the brightest pixels are leaves.
     rgb = np.full((200, 300, 3), 70, np.uint8)
     plants = np.zeros((200, 300), bool)
     plants[:, :120] = True
