@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
+
 
 class CanopyError(Exception):
     """Anything the tool refuses to do, said in one line that names the thing and the mend."""
@@ -26,3 +29,20 @@ class PhotoUnreadable(PhotoError):
 
 class TrayNotFound(PhotoError):
     """The tray could not be located, or the fit is doubtful."""
+
+
+def did_you_mean(name: str, known: Iterable[str], *, before: str = "", after: str = "", cutoff: float = 0.6) -> str:
+    """The question that names the known word nearest to a mistyped one, or nothing.
+
+    Parameters
+    ----------
+    name : str
+        What was typed.
+    known : iterable of str
+    before, after : str
+        Put round the question, only when there is one.
+    cutoff : float
+        How alike the words must be, 0..1 (`difflib.get_close_matches`).
+    """
+    near = difflib.get_close_matches(name, list(known), n=1, cutoff=cutoff)
+    return f"{before}did you mean `{near[0]}`?{after}" if near else ""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import json
 import re
@@ -14,7 +13,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from canopy.batch.text_file import read_text
-from canopy.errors import UsageError
+from canopy.errors import UsageError, did_you_mean
 from canopy.readiness.recipes import Recipes, known_recipes, recipes_from_toml
 from canopy.settings import Settings
 
@@ -96,8 +95,7 @@ def _problem(entry: Any, source_name: str, lines: dict[str, int]) -> tuple[int, 
     where = f"{source_name}{f', line {line}' if line else ''}: `{name}`"
     if entry["type"] == "extra_forbidden":
         known = _names_at(path[:-1])
-        near = difflib.get_close_matches(path[-1], known, n=1)
-        hint = f"did you mean `{near[0]}`? " if near else ""
+        hint = did_you_mean(path[-1], known, after=" ")
         return line, f"{where} is not a setting; {hint}allowed here: {', '.join(known)}"
     message = entry["msg"][0].lower() + entry["msg"][1:]
     return line, f"{where} = {_shown(entry['input'])}: {message.removeprefix('input ')}"

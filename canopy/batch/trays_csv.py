@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import difflib
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from canopy.batch.text_file import read_text
 from canopy.batch.tray_fields import COLUMNS, REQUIRED_COLUMNS, FieldError, tray_record
-from canopy.errors import PhotoError, UsageError
+from canopy.errors import PhotoError, UsageError, did_you_mean
 from canopy.readiness.recipes import Recipes
 from canopy.records import CropRecipe, Layout, TrayRecord
 
@@ -180,8 +179,7 @@ def _columns(header: Sequence[str], source_name: str, *, line: int) -> list[str]
     columns = [name.casefold() for name in header]
     for name in columns:
         if name not in COLUMNS:
-            near = difflib.get_close_matches(name, COLUMNS, n=1)
-            hint = f"did you mean `{near[0]}`? " if near else ""
+            hint = did_you_mean(name, COLUMNS, after=" ")
             raise UsageError(
                 f"{source_name}, line {line}: column `{name}` is not known; {hint}allowed: {', '.join(COLUMNS)}"
             )

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from canopy.cli.options import Json
-from canopy.errors import UsageError
+from canopy.errors import UsageError, did_you_mean
 
 # An invented morning: pictures must not change with the day they are drawn on.
 FIRST_TAKEN_AT = datetime(2026, 5, 4, 6, 30, tzinfo=timezone(timedelta(hours=2)))
@@ -97,7 +97,6 @@ def _list_kinds(*, as_json: bool) -> None:
 
 def _checked_kinds(named: Sequence[str], *, every: bool) -> Sequence[str]:
     """Kinds to draw, each once."""
-    import difflib
 
     from canopy.synthetic.kinds import KINDS
 
@@ -105,8 +104,7 @@ def _checked_kinds(named: Sequence[str], *, every: bool) -> Sequence[str]:
         raise UsageError("--kinds: draws every kind; leave --kind or --kinds away")
     for kind in named:
         if kind not in KINDS:
-            near = difflib.get_close_matches(kind, KINDS, n=1)
-            hint = f"did you mean `{near[0]}`? " if near else ""
+            hint = did_you_mean(kind, KINDS, after=" ")
             raise UsageError(f"--kind: `{kind}` is not known; {hint}`canopy simulate --list` shows all kinds")
     return KINDS if every else tuple(dict.fromkeys(named)) or ("plain",)
 

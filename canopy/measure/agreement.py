@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from canopy.segment import opinion
+
 
 @dataclass(frozen=True)
 class LimitsOfAgreement:
@@ -30,9 +32,7 @@ class LimitsOfAgreement:
 
 def dice(first: ArrayLike, second: ArrayLike) -> float:
     """Dice coefficient 2TP/(2TP + FP + FN) of two masks of one shape, 0..1; two empty masks agree fully: 1."""
-    a, b = _masks(first, second)
-    total = int(np.count_nonzero(a)) + int(np.count_nonzero(b))
-    return 2.0 * int(np.count_nonzero(a & b)) / total if total else 1.0
+    return opinion.dice(*_masks(first, second))
 
 
 def iou(first: ArrayLike, second: ArrayLike) -> float:

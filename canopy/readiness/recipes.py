@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
@@ -11,7 +10,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from canopy.errors import UsageError
+from canopy.errors import UsageError, did_you_mean
 from canopy.records.recipe import Criterion, CropRecipe
 
 RecipeKey = tuple[str, str]
@@ -46,7 +45,9 @@ def recipe_for(crop: str, stage: str, *, recipes: Mapping[RecipeKey, CropRecipe]
     if _plain(crop) in crops:
         stages = ", ".join(sorted(s for name, s in table if name == _plain(crop)))
         raise UsageError(f"stage: crop `{crop}` has no recipe for stage `{stage}`; known stages of it: {stages}")
-    raise UsageError(f"crop: `{crop}` is not known{_nearest(_plain(crop), crops)}; known crops: {', '.join(crops)}")
+    raise UsageError(
+        f"crop: `{crop}` is not known{did_you_mean(_plain(crop), crops, before=', ')}; known crops: {', '.join(crops)}"
+    )
 
 
 def recipes_from_toml(text: str, *, source_name: str) -> Recipes:
@@ -154,7 +155,9 @@ def _first_problem(error: ValidationError) -> str:
     context = first.get("ctx", {})
     if first["type"] == "extra_forbidden":
         fields = sorted(_fields_at(path[:-1]))
-        return f"{field}: unknown field{_nearest(path[-1], fields)}; allowed: {', '.join(fields)}{more}"
+        return (
+            f"{field}: unknown field{did_you_mean(path[-1], fields, before=', ')}; allowed: {', '.join(fields)}{more}"
+        )
     if first["type"] == "missing":
         return f"{field}: is missing; give it{more}"
     if first["type"] == "literal_error":
@@ -174,11 +177,6 @@ def _fields_at(path: list[str]) -> list[str]:
         model = options[0] if options else Criterion
     extra = ["like"] if model is CropRecipe else []
     return [*model.model_fields, *extra]
-
-
-def _nearest(name: str, known: list[str]) -> str:
-    close = difflib.get_close_matches(name, known, n=1)
-    return f", did you mean `{close[0]}`?" if close else ""
 
 
 def _plain(name: str) -> str:

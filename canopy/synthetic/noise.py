@@ -105,11 +105,6 @@ class Grains:
         return np.maximum(top, 1)[self.label]
 
 
-def white_noise(raster: Raster, rng: np.random.Generator) -> FloatArray:
-    """(H, W) independent standard normal values."""
-    return rng.standard_normal(raster.shape, dtype=np.float32)
-
-
 def smooth_noise(
     raster: Raster, *, grain_mm: float | tuple[float, float], rng: np.random.Generator, cubic: bool = True
 ) -> FloatArray:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from functools import cache
@@ -11,7 +10,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from canopy.errors import UsageError
+from canopy.errors import UsageError, did_you_mean
 from canopy.records import Layout
 
 Size = str | float | tuple[float, float] | None
@@ -82,7 +81,8 @@ def _free(
     grid = _GRID.fullmatch(key)
     if grid is None:
         known = ", ".join(_named())
-        raise UsageError(f"layout `{name}` is not known{_nearest(key)}; known are {known}, or rows x columns")
+        near = did_you_mean(key, _named(), before=", ", cutoff=0.5)
+        raise UsageError(f"layout `{name}` is not known{near}; known are {known}, or rows x columns")
     rows, columns = int(grid[1]), int(grid[2])
     if not rows or not columns:
         raise UsageError(f"layout `{name}`: rows and columns count from 1; write for example `6x12`")
@@ -118,11 +118,6 @@ def _pair(size: Size, field: str, *, zero: bool = False) -> tuple[float, float] 
     if not (min(pair) > 0 or (zero and min(pair) == 0)):
         raise UsageError(f"`{field}`: `{size}` must be above 0 mm; correct it")
     return pair
-
-
-def _nearest(key: str) -> str:
-    near = difflib.get_close_matches(key, _named(), n=1, cutoff=0.5)
-    return f", did you mean `{near[0]}`?" if near else ""
 
 
 def _checked(fields: dict[str, Any]) -> Layout:
