@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
 import shutil
 import struct
 import zlib
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -203,12 +205,26 @@ def test_out_that_cannot_be_written(folder, capsys):
     assert line.endswith("out: --out is a file or lies below one; give a folder")
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may write everywhere")
-def test_out_without_the_right_to_write(folder, capsys):
+def test_out_below_a_file(folder, capsys):
+    (folder.parent / "file").write_text("a file")
+    with pytest.raises(SystemExit) as stopped:
+        main(["score", str(folder), "--out", str(folder.parent / "file" / "out")])
+    assert stopped.value.code == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.endswith("out: --out is a file or lies below one; give a folder")
+
+
+def test_out_without_the_right_to_write(folder, capsys, monkeypatch):
+    def refused(path, *args, **options):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+
     (folder.parent / "out").mkdir(mode=0o500)
+    if os.geteuid() == 0:  # the superuser may write everywhere, so the refusal has to be played
+        monkeypatch.setattr(Path, "mkdir", refused)
     code, (line,) = _score(folder, capsys)
     assert code == 2
-    assert "cannot be written" in line
+    words = os.strerror(errno.EACCES)
+    assert line.endswith(f"out: cannot be written ({words}); choose another --out or change its rights")
 
 
 @pytest.mark.parametrize("out", ["photos", "photos/../photos"])

@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
+from benchmarks.train_canopy.fold import folded_kernel
 from canopy.segment.feed import Feed
 from canopy.segment.network import _folded, _shuffled, canopy_probability
 
@@ -51,12 +52,11 @@ def test_fold_is_the_shuffle_backwards_for_each_colour():
 
 def test_folded_convolution_is_the_one_of_stride_two():
     # OpenCV's own convolution of the whole picture, every other row and column, beside sums over folded blocks.
-    fold = pytest.importorskip("benchmarks.train_canopy.fold", reason="training needs onnx")
     rng = np.random.default_rng(4)
     kernel = rng.normal(size=(2, 3, 3, 3)).astype(np.float32)
     rgb = noise(10, 14)
     blocks = np.pad(_folded(rgb)[0], ((0, 0), (1, 0), (1, 0)))
-    folded = fold.folded_kernel(kernel)
+    folded = folded_kernel(kernel)
     for k in range(2):
         parts = (
             cv2.filter2D(rgb[..., c] / np.float32(255), -1, kernel[k, c], borderType=cv2.BORDER_CONSTANT)
