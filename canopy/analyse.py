@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from canopy.errors import TrayNotFound
 from canopy.measure import measure_cells, measure_tray
-from canopy.photo import Photo, check_quality, decode
+from canopy.photo import Photo, check_quality, decode, require_sharp
 from canopy.readiness import days_after_sowing, decide_tray, recipe_for, score_cells
 from canopy.records import CropRecipe, Height, Layout, Reading, Remark, TrayRecord
 from canopy.segment import Segmentation, segment_cells
@@ -156,10 +156,21 @@ def _see(
         enough_px = math.ceil(max(photo.rgb.shape[:2]) * finer)
     except TrayNotFound:
         if photo.reduction == 1:
-            raise
+            return photo, _locate(photo, tray, settings)
         enough_px = max(photo.full_width_px, photo.full_height_px)
     photo = decode(data, name=name, modified_at=modified_at, min_long_side_px=enough_px, settings=settings.photo)
-    return photo, locate_tray(photo, tray, settings=settings.tray)
+    return photo, _locate(photo, tray, settings)
+
+
+def _locate(photo: Photo, tray: TrayRecord, settings: Settings) -> Frame:
+    """The tray's frame; a tray that is not found because the photo is blurred is refused for the blur."""
+    try:
+        return locate_tray(photo, tray, settings=settings.tray)
+    except TrayNotFound:
+        # A tray in view is no longer than the picture: the true scale is no finer, and the true blur no less.
+        tray_mm = max(tray.layout.outline_width_mm, tray.layout.outline_height_mm)
+        require_sharp(photo.rgb, mm_per_px=tray_mm / max(photo.rgb.shape[:2]), settings=settings.photo, name=photo.name)
+        raise
 
 
 def _height(tray: TrayRecord, recipe: CropRecipe | None, frame: Frame, *, das: int | None) -> Height:

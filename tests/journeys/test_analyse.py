@@ -186,3 +186,21 @@ def test_cells_beyond_the_picture_are_not_called_empty(photo):
     assert (shown["state"] == "planted").sum() == 8
     drawn = math.pi * RADII_MM["A1"] ** 2
     assert reading.cells["area_mm2"].iloc[0] == pytest.approx(drawn, rel=0.02)  # as in the journeys
+
+
+@pytest.mark.parametrize("size", [1.0, 0.6])
+def test_a_tray_not_found_for_blur_is_refused_for_the_blur(photo, size):
+    # 2.5 mm of blur at the rim spoils 20 mm markers, and is more than the millimetre that a photo may have.
+    sharp = cv2.imdecode(np.frombuffer(photo, np.uint8), cv2.IMREAD_COLOR_RGB)
+    blurred = cv2.resize(cv2.GaussianBlur(sharp, (0, 0), 2.5 * 6), None, fx=size, fy=size, interpolation=cv2.INTER_AREA)
+    with pytest.raises(PhotoError, match=rf"^{NAME}: edges are blurred by") as caught:
+        analyse(_jpeg(blurred), _record(has_markers=True), settings=Settings(), name=NAME)
+    assert caught.value.code == "blurred"
+
+
+def test_a_sharp_photo_without_the_tray_is_never_called_blurred(photo):
+    sharp = cv2.imdecode(np.frombuffer(photo, np.uint8), cv2.IMREAD_COLOR_RGB)
+    for picture in (sharp[300:-300, 300:-300], np.full_like(sharp, 90)):  # markers cut away; nothing at all to see
+        with pytest.raises(PhotoError) as caught:
+            analyse(_jpeg(picture), _record(has_markers=True), settings=Settings(), name=NAME)
+        assert caught.value.code == "tray_not_found"
