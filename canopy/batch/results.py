@@ -106,7 +106,7 @@ class Results:
         return render_report(
             self.shown,
             [(aside.photo, aside.code, aside.message) for aside in self.set_aside],
-            trays_read=self.readings,
+            photos_read=self.readings,
             version=__version__,
             fingerprint=self.configuration.fingerprint,
         )

@@ -8,6 +8,7 @@ from dataclasses import asdict
 import typer
 
 from canopy.batch.score import Run
+from canopy.outputs.words import counted
 from canopy.reasons import REASONS
 
 
@@ -19,7 +20,7 @@ def print_words(run: Run) -> None:
         if aside.message not in run.problems:
             typer.echo(f"set aside: {aside.message}", err=True)
     total = run.photos_read + len(run.set_aside)
-    typer.echo(f"{run.photos_read} of {total} photos read, {run.picks} plants to pick.")
+    typer.echo(f"{run.photos_read} of {counted(total, 'photo')} read, {counted(run.picks, 'plant')} to pick.")
     if run.top_picks:
         typer.echo("Top picks:")
     for pick in run.top_picks:

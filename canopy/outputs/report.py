@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from canopy.outputs.palette import LOOKS, PICKED, UNDECIDED, css_colour, look_of
 from canopy.outputs.tables import field_text
-from canopy.outputs.words import cell_facts, headline, tray_facts
+from canopy.outputs.words import cell_facts, counted, headline, tray_facts
 from canopy.readiness import score_line
 from canopy.reasons import REASONS
 from canopy.records import Reading
@@ -48,7 +48,7 @@ def render_report(
     trays: Sequence[ReportTray],
     set_aside: Sequence[tuple[str, str, str]],
     *,
-    trays_read: int,
+    photos_read: int,
     version: str,
     fingerprint: str,
 ) -> str:
@@ -57,10 +57,10 @@ def render_report(
     Parameters
     ----------
     trays : sequence of ReportTray
-        In the order of the photos.
+        One a photo, so that a tray may stand there several times; in the order of the photos.
     set_aside : sequence of (photo, reason code, message)
-    trays_read : int
-        Trays of the run; more than `trays` when the report is cut short.
+    photos_read : int
+        Photos of the run that were read; more than `trays` when the report is cut short.
     version, fingerprint : str
         Of the tool and of its settings.
     """
@@ -68,7 +68,8 @@ def render_report(
     return _template().render(
         trays=views,
         set_aside=[_aside_view(*entry) for entry in set_aside],
-        left_out=trays_read - len(trays),
+        left_out=photos_read - len(trays),
+        different_trays=len({tray.reading.tray for tray in trays}),
         picks=sum(view["picks"] for view in views),
         cautions=list(dict.fromkeys(caution for tray in trays for caution in tray.cautions)),
         looks=list(LOOKS.values()),
@@ -87,6 +88,7 @@ def _template() -> jinja2.Template:
         lstrip_blocks=True,
     )
     environment.filters["css"] = css_colour
+    environment.globals["counted"] = counted
     environment.globals["style"] = Markup(environment.loader.get_source(environment, "report.css")[0])  # type: ignore[union-attr]
     return environment.get_template("report.html")
 

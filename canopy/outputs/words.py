@@ -10,17 +10,24 @@ import pandas as pd
 from canopy.outputs.palette import PICKED
 
 
+def counted(number: int, noun: str) -> str:
+    """`1 photo`, `2 photos`; for nouns whose plural takes an s."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def headline(cells: pd.DataFrame) -> str:
     """One sentence: how many plants are to be picked, looked at, or left."""
     planted = int((cells["state"] == "planted").sum())
     decisions = cells["decision"].value_counts()
     if planted == 0:
-        return f"No living plant in {len(cells)} cells."
+        return f"No living plant in {counted(len(cells), 'cell')}."
     if not len(decisions):
-        return f"{planted} plants in {len(cells)} cells, measured and not scored: the tray list names no crop."
+        where = f"{counted(planted, 'plant')} in {counted(len(cells), 'cell')}"
+        return f"{where}, measured and not scored: the tray list names no crop."
     ready = sum(int(decisions.get(name, 0)) for name in PICKED)
     verb = "move on" if decisions.get("transplant", 0) else "cut"
-    parts = [f"{ready} of {planted} plants to {verb} now" if ready else f"None of {planted} plants is ready"]
+    plants = counted(planted, "plant")
+    parts = [f"{ready} of {plants} to {verb} now" if ready else f"None of {plants} is ready"]
     if decisions.get("inspect", 0):
         parts.append(f"{decisions['inspect']} to look at first")
     if decisions.get("wait", 0):

@@ -23,7 +23,7 @@ class OutputSettings(BaseModel):
         200,
         ge=1,
         le=10000,
-        description="Trays shown in `report.html`, in the order of the photos; the tables hold all of them.",
+        description="Photos shown in `report.html`, the first ones; the tables hold all of them.",
     )
     mask_cover_min: float = Field(
         0.2,

@@ -94,7 +94,7 @@ def test_a_long_run_shows_its_first_trays_in_the_report(tmp_path):
     html = (tmp_path / "report.html").read_text()
     assert "<h2>T1</h2>" in html
     assert "<h2>T2</h2>" not in html
-    assert "1 more tray" in html
+    assert "1 more photo is in the tables only" in html
 
 
 def test_a_table_with_other_columns_than_promised_is_a_fault(tmp_path):

@@ -11,10 +11,10 @@ from canopy.outputs.report import ReportTray, render_report
 from canopy.records import Remark
 
 
-def _report(*readings, set_aside=(), trays_read=None, picture=b"", cautions=()):
+def _report(*readings, set_aside=(), photos_read=None, picture=b"", cautions=()):
     trays = [ReportTray(reading, pick_list(reading), "Cos", tuple(cautions), picture) for reading in readings]
-    read = len(trays) if trays_read is None else trays_read
-    return render_report(trays, set_aside, trays_read=read, version="9.9.9", fingerprint="0123456789ab")
+    read = len(trays) if photos_read is None else photos_read
+    return render_report(trays, set_aside, photos_read=read, version="9.9.9", fingerprint="0123456789ab")
 
 
 def test_names_from_outside_cannot_break_the_page(reading):
@@ -40,8 +40,20 @@ def test_nothing_read_still_makes_a_page():
 
 
 def test_what_is_left_out_is_said(reading):
-    assert "12 more trays are in the tables only" in _report(reading, trays_read=13)
+    assert "12 more photos are in the tables only" in _report(reading, photos_read=13)
+    assert "1 more photo is in the tables only" in _report(reading, photos_read=2)
     assert "in the tables only" not in _report(reading)
+
+
+def test_trays_and_photos_are_counted_apart(reading):
+    other = replace(reading, tray="T2")
+    for readings, words in [((reading,), "2 to pick in 1 tray"), ((reading, other), "4 to pick in 2 trays")]:
+        html = _report(*readings)
+        assert f"<h1>{words}</h1>" in html
+        assert "counted anew" not in html
+    html = _report(reading, reading, other)
+    assert "<h1>6 to pick in 2 trays</h1>" in html
+    assert "From 3 photos: a tray with several photos is counted anew in each of them." in html
 
 
 def test_a_picture_is_shown_only_where_one_was_drawn(reading):

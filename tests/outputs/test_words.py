@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from canopy.outputs.words import area_text, cell_facts, headline, tray_facts
+from canopy.outputs.words import area_text, cell_facts, counted, headline, tray_facts
 
 
 def test_the_headline_counts_what_is_to_be_done(reading):
@@ -22,6 +22,17 @@ def test_the_headline_of_seedlings_and_of_nothing(reading):
     assert headline(unscored) == "5 plants in 6 cells, measured and not scored: the tray list names no crop."
     dead = reading.cells.assign(state="empty")
     assert headline(dead) == "No living plant in 6 cells."
+
+
+@pytest.mark.parametrize(("number", "words"), [(0, "0 photos"), (1, "1 photo"), (2, "2 photos"), (21, "21 photos")])
+def test_one_has_no_plural(number, words):
+    assert counted(number, "photo") == words
+
+
+def test_the_headline_of_one_plant(reading):
+    one = reading.cells.iloc[:1]
+    assert headline(one) == "1 of 1 plant to cut now."
+    assert headline(one.assign(state="empty")) == "No living plant in 1 cell."
 
 
 @pytest.mark.parametrize(("area", "text"), [(4.4, "4 mm²"), (99, "99 mm²"), (100, "1.0 cm²"), (12345, "123.5 cm²")])
