@@ -23,7 +23,7 @@ from canopy.tray import Frame, Rectified, locate_tray, rectify
 
 BY_NAME: Literal["by name"] = "by name"
 _WITHHOLD_COLOUR = frozenset({"purple_light", "colour_cast"})
-_NO_DOUBT = frozenset({"file_date"})
+_NO_DOUBT = frozenset({"file_date", "no_time"})
 
 
 @dataclass(frozen=True)
@@ -215,6 +215,8 @@ def _remarks(
         found.append(Remark("opinions_differ", text))
     if photo.taken_at_source == "file date":
         found.append(Remark("file_date", "the photo does not say when it was taken; the file's date is used"))
+    if photo.taken_at is None:
+        found.append(Remark("no_time", "the photo does not say when it was taken; the age of the plants is unknown"))
     return tuple(found)
 
 

@@ -50,6 +50,7 @@ _ALL: tuple[Reason, ...] = (
     Reason(
         "file_date", "time from the file's date", "Let the camera write the time, or put it in the file name.", False
     ),
+    Reason("no_time", "time unknown", "Let the camera write the time, or put it in the file name.", False),
     Reason("coarse", "few pixels per millimetre", "Go nearer, or photograph with more pixels.", False),
     Reason(
         "opinions_differ", "two ways to see plants disagree", "Look at the outlines before relying on areas.", False

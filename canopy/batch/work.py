@@ -51,7 +51,7 @@ class Worker:
             job.record,
             settings=self.settings,
             name=job.source.name,
-            modified_at=job.modified_at,
+            modified_at=job.modified_at if self.settings.photo.file_date else None,
             recipe=job.recipe,
         )
 

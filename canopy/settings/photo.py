@@ -35,6 +35,11 @@ class PhotoSettings(BaseModel):
         description="Regular expressions that find the capture time in a file name, first match of a real date wins; "
         "groups year, month, day and, if known, hour, minute, second.",
     )
+    file_date: bool = Field(
+        True,
+        description="Take the file's date where neither photo nor file name says when it was taken; false: the time is "
+        "unknown. Copying may change a file's date, and with it the age of the plants.",
+    )
     max_blur_mm: float = Field(
         1.0,
         ge=0.05,

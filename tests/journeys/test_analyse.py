@@ -173,6 +173,13 @@ def test_a_time_from_the_files_date_is_told_but_no_doubt(photo):
     assert reading.trays["taken_at"].iloc[0] == "2026-03-20T06:00:00"
 
 
+def test_a_time_that_nobody_knows_is_empty_and_told(photo):
+    reading = analyse(photo, _record(sown_on=date(2026, 2, 26)), settings=Settings(), name="x.jpg")
+    assert [remark.code for remark in reading.remarks] == ["no_time"]
+    assert reading.trays["quality"].iloc[0] == "good"
+    assert reading.cells[["taken_at", "das"]].isna().all(axis=None)
+
+
 def test_cells_beyond_the_picture_are_not_called_empty(photo):
     whole = cv2.imdecode(np.frombuffer(photo, np.uint8), cv2.IMREAD_COLOR_RGB)
     cut = whole[:, : ((40 + 200) * 6)]  # the picture ends 200 mm into the tray: column 5 begins at 210 mm

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from pathlib import Path
 
@@ -26,6 +27,23 @@ def cells(tmp_path_factory):
     run = score_photos([folder], out=folder.parent / "real_out")
     assert run.exit_code == 0
     return pd.read_csv(folder.parent / "real_out" / "cells.csv")
+
+
+def test_samples_are_scored_alike_on_whichever_day_they_were_copied(tmp_path):
+    results = []
+    for seconds in (1_000_000_000, 1_500_000_000):  # 2001 and 2017
+        folder = tmp_path / str(seconds)
+        shutil.copytree(SAMPLES / "tray_5x4_photo" / "images", folder / "real" / "tray_5x4_photo" / "images")
+        shutil.copy(SAMPLES.parent / "canopy.toml", folder)
+        lines = (SAMPLES.parent / "trays.csv").read_text().splitlines(keepends=True)
+        header = next(line for line in lines if line.startswith("photo,"))
+        (folder / "trays.csv").write_text(header + "".join(line for line in lines if "tray_5x4" in line))
+        for photo in folder.rglob("*.png"):
+            os.utime(photo, (seconds, seconds))
+        assert score_photos([folder], out=folder / "out").exit_code == 0
+        results.append({p.name: p.read_bytes() for p in (folder / "out").rglob("*") if p.is_file()})
+    assert results[0] == results[1]
+    assert len(results[0]) == 7  # three tables, report, run file, two overlays
 
 
 def test_a_tray_of_real_rosettes_with_truth_per_cell(cells):
