@@ -34,6 +34,18 @@ def test_every_block_says_where_its_figures_come_from(recipe: CropRecipe) -> Non
     assert recipe.title
 
 
+# Crop that each publication is about, by its title or by what was read in it.
+_ABOUT = {"Brechner & Both": "butterhead", "'Rouxai'": "red_leaf", "PMC9409542": "basil", "Agronomy 2023": "barley"}
+
+
+@pytest.mark.parametrize("recipe", SHIPPED.values(), ids=["/".join(key) for key in SHIPPED])
+def test_a_source_about_another_crop_says_so(recipe: CropRecipe) -> None:
+    for named in recipe.criteria:
+        for publication, crop in _ABOUT.items():
+            if publication in named.criterion.source and recipe.crop != crop:
+                assert f"as for {crop}" in named.criterion.source
+
+
 @pytest.mark.parametrize("recipe", SHIPPED.values(), ids=["/".join(key) for key in SHIPPED])
 def test_shipped_figures_are_cautious_and_fit_together(recipe: CropRecipe) -> None:
     assert recipe.age is not None
