@@ -57,7 +57,7 @@ def light_kind(rgb: NDArray[np.uint8], *, plants: NDArray[np.bool_] | None = Non
     bright = _brightest(pixels, total, settings)
     if _green_ratio(bright, settings) < settings.purple_green_ratio:
         return "purple"
-    chroma = cast_chroma(rgb, plants=plants, settings=settings)
+    chroma = _ground_chroma(pixels, plants, _step(rgb, settings), settings)
     return "coloured" if chroma is not None and chroma > settings.cast_chroma else "white"
 
 
@@ -74,9 +74,13 @@ def cast_chroma(
 
     Pixels marked in `plants` are left out.
     """
-    pixels = _sample(rgb, settings)
+    return _ground_chroma(_sample(rgb, settings), plants, _step(rgb, settings), settings)
+
+
+def _ground_chroma(
+    pixels: NDArray[np.uint8], plants: NDArray[np.bool_] | None, step: int, settings: PhotoSettings
+) -> float | None:
     if plants is not None:
-        step = _step(rgb, settings)
         pixels = pixels[~plants[::step, ::step].ravel()]
     if not len(pixels):
         return None

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from canopy.errors import PhotoError
-from canopy.photo import check_quality, clipped_share, edge_blur_px, laplacian_variance, light_kind
+from canopy.photo import check_quality, clipped_share, edge_blur_px, laplacian_variance, light, light_kind
 from canopy.photo.light import cast_chroma, green_ratio
 from canopy.photo.quality import blur_mm_of, sharpness
 from canopy.reasons import REASONS
@@ -203,3 +203,12 @@ def test_leaves_brighter_than_the_medium_are_no_colour_cast():
 def test_a_picture_of_plants_alone_says_nothing_of_the_light():
     rgb = np.full((20, 30, 3), (90, 140, 60), np.uint8)
     assert cast_chroma(rgb, plants=np.ones((20, 30), bool), settings=SETTINGS) is None
+
+
+@pytest.mark.parametrize("plants", [None, np.zeros((90, 120), bool)])
+def test_light_is_named_from_one_sample(monkeypatch, plants):
+    taken = []
+    sample = light._sample
+    monkeypatch.setattr(light, "_sample", lambda *a: taken.append(sample(*a)) or taken[-1])
+    assert light_kind(np.full((90, 120, 3), (200, 150, 120), np.uint8), plants=plants, settings=SETTINGS) == "coloured"
+    assert len(taken) == 1
