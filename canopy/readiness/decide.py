@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from canopy.readiness.criteria import criteria_table, damage_fraction, no_criteria, score_criteria
-from canopy.readiness.findings import Finding, gate_findings, score_findings
+from canopy.readiness.findings import Finding, emptiness_findings, gate_findings, score_findings
 from canopy.readiness.gates import cell_gates, days_after_sowing, waiting_after_treatment
 from canopy.reasons import REASONS
 from canopy.records.recipe import CropRecipe
@@ -92,6 +92,8 @@ def score_cells(
     findings = [
         *gate_findings(scored, gates, recipe, planted=planted, settings=settings),
         *score_findings(scored, planted=planted, barred=gates.barred, settings=settings),
+        # A mat's tiles are parts of one stand: a thin one is no empty cell.
+        *(emptiness_findings(cells, planted=planted, settings=settings) if recipe.stage != "mat" else ()),
     ]
     reason = _reasons(cells, findings)
     came_doubtful = Finding(_doubtful(cells), "inspect", lambda _: "")  # its words came with the cell

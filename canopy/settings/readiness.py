@@ -27,6 +27,19 @@ class ReadinessSettings(BaseModel):
         le=100,
         description="A cell below `ready_score` is inspected when its range reaches more than this above it.",
     )
+    maybe_empty_range: float = Field(
+        1.5,
+        ge=1,
+        le=100,
+        description="A small cell may be empty when its area's upper end over its lower is this many times the tray's "
+        "median.",
+    )
+    maybe_empty_share: float = Field(
+        0.33,
+        ge=0,
+        le=1,
+        description="Share of the tray's median area below which a cell of such a wide range is inspected; 0: never.",
+    )
     ready_without_colour: bool = Field(
         False, description="Offer cells whose colour, and so their damage, could not be judged (purple light)."
     )

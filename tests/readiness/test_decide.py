@@ -377,3 +377,31 @@ def test_288_cells_are_scored_in_a_blink(make_cells: MakeCells, recipe: CropReci
         score(cells, recipe)
         best = min(best, time.perf_counter() - start)
     assert best < 0.1  # measured 5 ms; a per-cell pandas loop takes over 100 ms, a busy machine must not fail it
+
+
+SURE = {"area_low_mm2": 1200.0, "area_high_mm2": 1800.0}  # of 1500 mm²: 1.5 times from end to end, as of most plants
+
+
+@pytest.mark.parametrize(
+    ("small", "empty"),
+    [
+        ({"area_mm2": 480.0, "area_low_mm2": 210.0, "area_high_mm2": 1128.0}, True),  # 0.32 of 1500; 5.4 times
+        ({"area_mm2": 480.0, "area_low_mm2": 384.0, "area_high_mm2": 576.0}, False),  # as sure as the others: a runt
+        ({"area_mm2": 600.0, "area_low_mm2": 210.0, "area_high_mm2": 1128.0}, False),  # 0.4 of 1500: not so small
+        ({"area_mm2": 480.0, "area_low_mm2": 0.0, "area_high_mm2": 1128.0}, True),  # nothing of it is sure
+    ],
+)
+def test_a_small_and_doubtful_plant_may_be_an_empty_cell(
+    make_cells: MakeCells, recipe: CropRecipe, small: dict[str, float], empty: bool
+) -> None:
+    cells = score(make_cells(SURE, SURE, SURE, small), recipe).cells
+    assert cells["decision"].iloc[:3].eq("transplant").all()
+    assert not empty or cells["decision"].iloc[3] == "inspect"
+    assert ("may be empty: " in cells["reason"].iloc[3]) == empty
+    assert not cells["reason"].iloc[:3].fillna("").str.contains("may be empty").any()
+
+
+def test_a_thin_tile_of_a_mat_is_no_empty_cell(make_cells: MakeCells) -> None:
+    small = {"area_mm2": 480.0, "area_low_mm2": 210.0, "area_high_mm2": 1128.0}
+    cells = score(make_cells(SURE, SURE, SURE, small), changed(stage="mat")).cells
+    assert not cells["reason"].fillna("").str.contains("may be empty").any()
