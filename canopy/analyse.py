@@ -185,7 +185,8 @@ def _height(tray: TrayRecord, recipe: CropRecipe | None, frame: Frame, *, das: i
     if camera_mm is None:
         seen = frame.camera_mm
         camera_mm, camera_source = (seen[2], "lens") if seen is not None else (None, "unknown")
-    return Height(canopy_mm, canopy_source, camera_mm, camera_source, nadir_mm)
+    tiered = recipe.tiered if recipe is not None else None
+    return Height(canopy_mm, canopy_source, camera_mm, camera_source, nadir_mm, tiered)
 
 
 def _remarks(

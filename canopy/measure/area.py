@@ -40,8 +40,8 @@ def measure_cells(
         Of the same raster.
     layout : Layout
     height : Height
-        When known, areas, widths and places are those at the leaves' own height; else those on the rim plane, and the
-        range of area covers the likely heights of the stage.
+        When known, areas, widths and places are those at the leaves' own height, without the side that tall tiered
+        plants show; else those on the rim plane, and the range of area covers the likely heights of the stage.
     stage : str
         `seedling`, `finish`, `mat` or empty.
     settings : MeasureSettings
@@ -70,9 +70,11 @@ def measure_cells(
     planted = shown & (seen_mm2 >= least_mm2) & near & ~dead
 
     shapes = plant_shapes(labels, pixels)
-    effect = height_effect(seen_mm2, planted, height=height, stage=stage, settings=settings.area)
+    middles = centroids_mm(pixels, rectified)
+    slant = _slant(middles, height)
+    effect = height_effect(seen_mm2, planted, slant, height=height, stage=stage, settings=settings.area)
     measures = _areas(seen_mm2, pixels, segmentation, shapes=shapes, effect=effect, settings=settings.area)
-    measures |= _places(pixels, rectified, height=height, effect=effect) | colours
+    measures |= _places(middles, height=height, effect=effect) | colours
     measures |= {"diameter_mm": shapes.diameter_mm * np.sqrt(effect.factor)}
     measures |= {"compactness": shapes.compactness, "solidity": shapes.solidity, "contact": segmentation.contact}
     measures["cover"] = measures["area_mm2"] / layout.cell_area_mm2
@@ -128,15 +130,20 @@ def _areas(
     }
 
 
-def _places(
-    pixels: PlantPixels, rectified: Rectified, *, height: Height, effect: HeightEffect
-) -> dict[str, FloatArray]:
+def _slant(middles_mm: FloatArray, height: Height) -> FloatArray:
+    """Tangent of the angle against straight down at which the lens sees each plant; 0 without plant or lens height."""
+    if height.camera_mm is None:
+        return np.zeros(len(middles_mm))
+    away_mm = np.hypot(*(np.nan_to_num(middles_mm, nan=0.0) - height.nadir_mm).T)
+    return np.where(np.isnan(middles_mm[:, 0]), 0.0, away_mm / height.camera_mm)
+
+
+def _places(middles_mm: FloatArray, *, height: Height, effect: HeightEffect) -> dict[str, FloatArray]:
     """Centroids; a leaf above the rim appears pushed away from the point below the lens, which is undone when known."""
-    seen = centroids_mm(pixels, rectified)
     if height.known:
         nadir = np.array(height.nadir_mm)
-        seen = nadir + (seen - nadir) * np.sqrt(effect.factor)[:, None]
-    return {"x_mm": seen[:, 0], "y_mm": seen[:, 1]}
+        middles_mm = nadir + (middles_mm - nadir) * effect.scale[:, None]
+    return {"x_mm": middles_mm[:, 0], "y_mm": middles_mm[:, 1]}
 
 
 def _cell_windows(rectified: Rectified, layout: Layout, *, half_pitches: float) -> NDArray[np.int_]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -21,7 +22,10 @@ class HeightEffect:
     Attributes
     ----------
     factor : ndarray
-        True area = factor · seen area, ((d − h)/d)²; 1 where heights are not known.
+        True area = factor · seen area, ((d − h)/d)² and less where the plant shows its side; 1 where heights are not
+        known.
+    scale : ndarray
+        Length at the leaves' height over length seen on the rim plane, (d − h)/d; 1 where heights are not known.
     height_mm : ndarray
         Leaf height h used; NaN where not known.
     shift_ln : ndarray
@@ -31,6 +35,7 @@ class HeightEffect:
     """
 
     factor: FloatArray
+    scale: FloatArray
     height_mm: FloatArray
     shift_ln: FloatArray
     sd_ln: FloatArray
@@ -41,13 +46,59 @@ def area_factor(leaf_mm: FloatArray | float, camera_mm: float) -> FloatArray:
     return np.asarray(((camera_mm - np.asarray(leaf_mm, dtype=np.float64)) / camera_mm) ** 2)
 
 
+def top_area(
+    slant_mm2: FloatArray, leafy_mm: FloatArray, slant: FloatArray, *, tiered: float, side_from: float
+) -> FloatArray:
+    """Area from straight above of round plants seen at a slant, when they show their side.
+
+    An upright cylinder of width D seen at the angle θ against straight down adds the shadow of its wall to its top:
+    slant area = π/4·D² + D·H·tan θ. Of a plant with leaves in tiers only the height over `side_from` widths adds,
+    H = leafy − side_from·D, since its lower leaves reach out and are seen from above anyway.
+
+    Parameters
+    ----------
+    slant_mm2 : (cells,) ndarray
+        Area seen at a slant, at the plant's own scale, 0 and up.
+    leafy_mm : (cells,) ndarray
+        Top over the first leaves, 0 and up.
+    slant : (cells,) ndarray
+        tan θ, 0 and up.
+    tiered : float
+        Share of the wall that is full of leaves, 0..1.
+    side_from : float
+
+    Returns
+    -------
+    (cells,) ndarray
+        At most `slant_mm2`: the positive root of the equation above in D, times π/4.
+    """
+    reach = tiered * slant
+    wall, square = reach * leafy_mm, math.pi / 4 - reach * side_from
+    # The form of the root that stays exact where `square` is near 0; the root is real wherever the wall shows.
+    root = np.sqrt(np.maximum(wall**2 + 4 * square * slant_mm2, 0.0))
+    width = np.divide(2 * slant_mm2, wall + root, out=np.zeros(slant_mm2.size), where=wall + root > 0)
+    shows = leafy_mm > side_from * np.sqrt(4 * slant_mm2 / math.pi)
+    return np.asarray(np.where(shows, math.pi / 4 * width**2, slant_mm2))
+
+
 def height_effect(
-    seen_mm2: FloatArray, planted: NDArray[np.bool_], *, height: Height, stage: str, settings: AreaSettings
+    seen_mm2: FloatArray,
+    planted: NDArray[np.bool_],
+    slant: FloatArray,
+    *,
+    height: Height,
+    stage: str,
+    settings: AreaSettings,
 ) -> HeightEffect:
-    """Correction for height and its uncertainty; heights of single plants follow their size within the tray."""
+    """Correction for height and its uncertainty; heights of single plants follow their size within the tray.
+
+    `slant` is the tangent of the view of each plant against straight down; without meaning where heights are unknown.
+    """
     relative = _relative_heights(seen_mm2, planted, settings=settings)
     if height.canopy_mm is not None and height.camera_mm is not None:
-        return _known(relative, height.canopy_mm, height.camera_mm, settings=settings)
+        # On a mat one shoot hides the side of the next, and a tile's own width says nothing.
+        slant = np.zeros(slant.size) if stage == "mat" else slant
+        return _known(seen_mm2, relative, slant, height.canopy_mm, height.camera_mm, height.tiered, settings=settings)
     likely = settings.of_stage(stage)
     low, high = likely.canopy_low_mm, likely.canopy_high_mm
     if height.canopy_mm is not None:
@@ -59,15 +110,46 @@ def height_effect(
     most = np.log(area_factor(_leaf_height(relative, low, far, settings=settings), far))
     # The likely values are read as a 95 % range.
     sd = (most - least) / (2 * NormalDist().inv_cdf(0.975))
-    return HeightEffect(np.ones(relative.size), np.full(relative.size, np.nan), (most + least) / 2, sd)
+    ones = np.ones(relative.size)
+    return HeightEffect(ones, ones, np.full(relative.size, np.nan), (most + least) / 2, sd)
 
 
-def _known(relative: FloatArray, canopy_mm: float, camera_mm: float, *, settings: AreaSettings) -> HeightEffect:
+def _known(
+    seen_mm2: FloatArray,
+    relative: FloatArray,
+    slant: FloatArray,
+    canopy_mm: float,
+    camera_mm: float,
+    tiered: float | None,
+    *,
+    settings: AreaSettings,
+) -> HeightEffect:
     leaf = _leaf_height(relative, canopy_mm, camera_mm, settings=settings)
+    flat = area_factor(leaf, camera_mm)
+    tall = (canopy_mm + settings.medium_below_rim_mm) * relative
+    slant_mm2 = seen_mm2 * flat
+    side, side_sd = _side(slant_mm2, tall, slant, tiered, settings=settings)
+    width = np.sqrt(4 * np.where(slant_mm2 > 0, slant_mm2, np.inf) / math.pi)
     # ln factor = 2 ln(1 − h/d): an error e of h moves it by 2e/(d − h), one of d by 2(h/d)·e/(d − h).
     sd_mm = settings.height_rel_sd * (leaf + settings.medium_below_rim_mm)
-    sd = 2 / (camera_mm - leaf) * np.hypot(sd_mm, leaf * settings.camera_rel_sd)
-    return HeightEffect(area_factor(leaf, camera_mm), leaf, np.zeros(leaf.size), sd)
+    flat_sd = 2 / (camera_mm - leaf) * np.hypot(sd_mm, leaf * settings.camera_rel_sd)
+    sd = np.sqrt(flat_sd**2 + side_sd**2 + (settings.lean_sd * slant * tall / width) ** 2)
+    return HeightEffect(flat * side, np.sqrt(flat), leaf, np.zeros(leaf.size), sd)
+
+
+def _side(
+    slant_mm2: FloatArray, tall: FloatArray, slant: FloatArray, tiered: float | None, *, settings: AreaSettings
+) -> tuple[FloatArray, FloatArray]:
+    """Share of the slant area that is left without the side, and its standard uncertainty as a logarithm."""
+
+    leafy = np.maximum(tall - settings.side_bare_mm, 0.0)
+
+    def left(share: float) -> FloatArray:
+        area = top_area(slant_mm2, leafy, slant, tiered=share, side_from=settings.side_from)
+        return np.asarray(np.where(slant_mm2 > 0, area / np.where(slant_mm2 > 0, slant_mm2, 1.0), 1.0))
+
+    doubt = settings.side_unknown_sd if tiered is None else settings.side_sd
+    return left(tiered or 0.0), -doubt * np.log(left(1.0))
 
 
 def _leaf_height(relative: FloatArray, canopy_mm: float, camera_mm: float, *, settings: AreaSettings) -> FloatArray:

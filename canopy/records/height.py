@@ -25,6 +25,9 @@ class Height:
         `typed`, `lens` (focal length from EXIF and scale from the frame) or `unknown`.
     nadir_mm : tuple of float
         (x, y) in tray millimetres of the point straight below the lens.
+    tiered : float or None
+        How far the plants are stems with leaves in tiers, whose side shows from obliquely above: 0 rosettes and heads,
+        about 0.75 basil, 1 a closed wall of leaves; None where no recipe says.
     """
 
     canopy_mm: float | None
@@ -32,6 +35,7 @@ class Height:
     camera_mm: float | None
     camera_source: str
     nadir_mm: tuple[float, float]
+    tiered: float | None = None
 
     @property
     def known(self) -> bool:

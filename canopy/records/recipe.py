@@ -119,6 +119,13 @@ class CropRecipe(BaseModel):
     stage: Stage = Field(description="Stage of the crop.")
     title: str = Field("", description="Name for people.")
     red: bool = Field(False, description="Leaves are red or purple when healthy: indices of green are not used.")
+    tiered: float | None = Field(
+        None,
+        ge=0,
+        le=1,
+        description="How far plants are stems with leaves in tiers, whose side shows from obliquely above: 0 rosettes "
+        "and heads, about 0.75 basil, 1 a closed wall of leaves; absent: not known; ranges of tall plants are wider.",
+    )
     size: Criterion | None = Field(None, description="Projected leaf area of the plant, mm².")
     cover: Criterion | None = Field(None, description="Canopy share of the cell or tile, 0..1.")
     colour: ColourCriterion | None = Field(None, description="Colour of the living canopy.")

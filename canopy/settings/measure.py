@@ -61,6 +61,32 @@ class AreaSettings(BaseModel):
     )
     height_ratio_min: float = Field(0.4, gt=0, le=1, description="Lowest height of a plant relative to the median.")
     height_ratio_max: float = Field(1.5, ge=1, le=5, description="Greatest height of a plant relative to the median.")
+    side_bare_mm: float = Field(
+        11.0,
+        ge=0,
+        le=500,
+        description="The lowest part of a stem, below its first leaves: no side shows there (fitted on drawn basil).",
+    )
+    side_from: float = Field(
+        0.55,
+        ge=0,
+        le=10,
+        description="A plant with leaves in tiers shows its side from obliquely above where it stands higher over its "
+        "first leaves than this many of its widths (fitted on the same trays of drawn basil).",
+    )
+    side_sd: float = Field(
+        0.2, ge=0, le=1, description="Standard uncertainty of how far plants are tiered, when the recipe says so."
+    )
+    side_unknown_sd: float = Field(
+        0.5, ge=0, le=1, description="The same when no recipe says so and none is assumed: 2 of it reach full tiers."
+    )
+    lean_sd: float = Field(
+        0.08,
+        ge=0,
+        le=1,
+        description="Relative standard uncertainty of area per tangent of the slanting view and per height over width: "
+        "single plants lean and part their leaves differently (spread of the same trays).",
+    )
     height_max_share: float = Field(
         0.8, gt=0, lt=1, description="Leaves are taken to stand no higher than this share of the lens height."
     )
@@ -76,7 +102,11 @@ class AreaSettings(BaseModel):
         1.0, ge=0, le=2, description="Relative standard uncertainty of area if the whole outline touched neighbours."
     )
     height_rel_sd: float = Field(
-        0.25, ge=0, le=1, description="Relative standard uncertainty of leaf height, when known."
+        0.4,
+        ge=0,
+        le=1,
+        description="Relative standard uncertainty of the height of single plants' leaves, when the tray's is known "
+        "(spread of the same trays).",
     )
     camera_rel_sd: float = Field(
         0.03, ge=0, le=1, description="Relative standard uncertainty of lens height, when known."

@@ -16,7 +16,13 @@ from .drawing import BROWN, RED_LEAF, UNKNOWN_HEIGHT, YELLOW, disc, draw, layout
 # Medium at the rim, so that a canopy of height 0 lies flat in the rim plane and needs no correction.
 SETTINGS = MeasureSettings(
     area=AreaSettings(
-        medium_below_rim_mm=0.0, leaf_level=0.6, height_exponent=0.5, boundary_sd_px=0.2, area_floor_rel_sd=0.01
+        medium_below_rim_mm=0.0,
+        leaf_level=0.6,
+        height_exponent=0.5,
+        boundary_sd_px=0.2,
+        area_floor_rel_sd=0.01,
+        side_bare_mm=0.0,
+        side_from=0.0,
     )
 )
 DTYPES = [column.dtype for column in CELL_COLUMNS]
@@ -84,6 +90,23 @@ def test_known_height_undoes_the_view():
         assert row["area_seen_mm2"] == pytest.approx(math.pi * (true_radius * seen) ** 2, rel=0.003)
         assert row["diameter_mm"] == pytest.approx(2 * true_radius, abs=0.4)
         np.testing.assert_allclose(row[["x_mm", "y_mm"]].astype(float), centre, atol=0.03)
+
+
+def test_side_of_a_tall_plant_comes_off_its_area_but_does_not_move_it():
+    # A closed cylinder 12 mm wide and 40 mm tall, leaves at 24 mm, lens at 800 mm: seen 0.97 times as large as drawn.
+    # The drawn ellipse holds what its top and wall show, π/4·12² + 12 · 40 · tan θ, with tan θ = 80/800 at its middle.
+    layout, d, scale = layout_of(), 800.0, 1 - 24 / 800
+    centre = layout.centres_mm()[layout.names().index("B3")]
+    slant_mm2 = math.pi / 4 * 12**2 + 12 * 40 * 0.1
+    half_mm = math.sqrt(slant_mm2 / math.pi) / scale
+    height = Height(40.0, "typed", d, "typed", (centre[0] - 80, centre[1]), 1.0)
+    row = measured(layout, {"B3": disc(half_mm)}, height=height, mm_per_px=0.2).loc["B3"]
+    assert row["area_mm2"] == pytest.approx(math.pi / 4 * 12**2, rel=0.005)  # edge pixels sampled 8 × 8
+    assert row["x_mm"] == pytest.approx(centre[0] - 80 + 80 * scale, abs=0.03)
+    rosette = replace(height, tiered=0.0)
+    assert measured(layout, {"B3": disc(half_mm)}, height=rosette, mm_per_px=0.2).loc[
+        "B3", "area_mm2"
+    ] == pytest.approx(slant_mm2, rel=0.005)
 
 
 def test_unknown_height_widens_downwards_only_where_leaves_may_stand():
