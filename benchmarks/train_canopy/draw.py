@@ -1,4 +1,8 @@
-"""Draw the training pictures: every kind of scene, near and far, at one size, with the canopy share as a soft mask."""
+"""Draw the training pictures: every kind of scene, near and far, at one size.
+
+Beside each picture lie the canopy share as a soft mask (NAME.png) and whose leaf each pixel shows (NAME.npz: `plant`,
+cell numbers; `centres_px`, the middle of each cell; `spacing_px`, from cell to cell, 0 on mats; `mm_per_px`).
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from canopy.records import Layout
 from canopy.synthetic.kinds import CHANGES, KINDS, draft_of
@@ -18,7 +23,7 @@ from canopy.synthetic.scene import Scene
 from canopy.synthetic.scenes import compose, das_for_diameter, grow_tray, pitch_mm
 
 WIDTH_PX, HEIGHT_PX = 900, 675
-NEARER = (1.0, 1.0, 1.4, 2.0, 3.0, 4.5, 7.0)
+NEARER = (1.0, 1.0, 1.0, 1.4, 1.4, 2.0, 3.0, 4.5, 7.0)
 """How much nearer than the whole tray the camera goes."""
 
 OFTENER = {
@@ -29,6 +34,8 @@ OFTENER = {
     "algae": 0.12,
     "tip_burn": 0.08,
     "rosettes": 0.08,
+    "overlap": 0.25,
+    "seedlings": 0.08,
 }
 """Kinds laid over others more often than chance would: what earlier fits confused most on unseen seeds."""
 
@@ -64,6 +71,21 @@ def part_of(layout: Layout, nearer: float) -> Layout:
     )
 
 
+def owners_of(scene: Scene, plant: NDArray[np.uint16]) -> dict[str, NDArray[np.generic]]:
+    """Whose leaf each pixel shows, and where the middle of every cell is seen."""
+    layout, camera = scene.layout, scene.camera
+    centres_mm = np.array(layout.centres_mm(), float)
+    centres_px = camera.project(np.column_stack([centres_mm, np.zeros(len(centres_mm))]))
+    px_per_mm = camera.focal_px / camera.z_mm
+    apart = 0.0 if layout.kind == "mat" else min(layout.pitch_x_mm, layout.pitch_y_mm) * px_per_mm
+    return {
+        "plant": plant,
+        "centres_px": centres_px.astype(np.float32),
+        "spacing_px": np.float32(apart),
+        "mm_per_px": np.float32(1 / px_per_mm),
+    }
+
+
 def draw_one(seed: int, folder: Path) -> float:
     """Write one picture and its mask; returns the seconds it took."""
     cv2.setNumThreads(1)
@@ -71,7 +93,9 @@ def draw_one(seed: int, folder: Path) -> float:
     target = folder / f"{seed:06d}.jpg"
     if target.with_suffix(".done").exists():
         return 0.0
-    picture = render(training_scene(seed))
+    scene = training_scene(seed)
+    picture = render(scene)
+    np.savez_compressed(target.with_suffix(".npz"), **owners_of(scene, picture.plant))
     cv2.imwrite(str(target.with_suffix(".png")), picture.canopy)
     cv2.imwrite(str(target), picture.rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 84])
     target.with_suffix(".done").touch()

@@ -1,11 +1,14 @@
-"""Fit the network on drawn pictures and export it; needs torch, onnx, numpy and Pillow only."""
+"""Fit a network on drawn pictures and export it; needs torch, onnx, numpy and Pillow only.
+
+python -m benchmarks.train_canopy.fit pictures --out fit1
+python -m benchmarks.train_canopy.fit pictures --out fit2 --start fit1/canopy_net.pt --areas   # the last round
+"""
 
 from __future__ import annotations
 
 import argparse
 import copy
 import math
-import threading
 import time
 from pathlib import Path
 
@@ -17,92 +20,16 @@ from torch import Tensor
 
 from benchmarks.train_canopy.change import Dice, change
 from benchmarks.train_canopy.fold import fold
-from benchmarks.train_canopy.network import CanopyNet
+from benchmarks.train_canopy.library import SIDE, Crops, Library, cell_map
+from benchmarks.train_canopy.network import INPUTS, LOGITS, VOTE_PX, CanopyNet
 
-SIDE = 256
-LEVELS = 3
-ZOOM = (0.22, 2.6)
-"""Source pixels per network pixel of a crop: from close-ups to whole trays."""
-
-
-class Library:
-    """Pictures on the device as stacks of equal size, each with half and quarter size copies for shrinking crops.
-
-    The folder may still be filling: a thread takes in new pictures while the fit goes on, up to `capacity`.
-    """
-
-    def __init__(self, folder: Path, device: torch.device, *, capacity: int, first: int) -> None:
-        self.folder, self.count = folder, 0
-        self.seen: set[str] = set()
-        while len(waiting := self._waiting()) < first:
-            time.sleep(1)
-        width, height = Image.open(waiting[0]).size
-        self.levels = [
-            torch.empty(capacity, 4, height >> n, width >> n, dtype=torch.uint8, device=device) for n in range(LEVELS)
-        ]
-        self._take_in()
-        threading.Thread(target=self._keep_taking_in, daemon=True).start()
-
-    def __len__(self) -> int:
-        return self.count
-
-    def _waiting(self) -> list[Path]:
-        """Pictures that are whole (the marker file is written last) and not yet taken in."""
-        return [p.with_suffix(".jpg") for p in sorted(self.folder.glob("*.done")) if p.stem not in self.seen]
-
-    def _keep_taking_in(self) -> None:
-        while self.count < len(self.levels[0]):
-            time.sleep(5)
-            self._take_in()
-
-    def _take_in(self) -> None:
-        for path in self._waiting():
-            if self.count >= len(self.levels[0]):
-                return
-            rgb = np.asarray(Image.open(path).convert("RGB"))
-            canopy = np.asarray(Image.open(path.with_suffix(".png")))
-            picture = torch.from_numpy(np.dstack([rgb, canopy])).permute(2, 0, 1)[None].to(self.levels[0].device)
-            for level in self.levels:
-                level[self.count] = picture[0]
-                picture = _halved(picture)
-            self.seen.add(path.stem)
-            self.count += 1
-
-    def crops(self, dice: Dice) -> tuple[Tensor, Tensor]:
-        """A batch of turned, mirrored, zoomed, sheared crops: code values (B, 3, S, S) and canopy (B, 1, S, S)."""
-        b, device = dice.batch, dice.device
-        which = (dice.uniform(b) * len(self)).long()
-        zoom = torch.exp(math.log(ZOOM[0]) + dice.uniform(b) * math.log(ZOOM[1] / ZOOM[0]))
-        height, width = self.levels[0].shape[2:]
-        zoom = torch.minimum(zoom, torch.tensor(min(height, width) / (SIDE * 1.1), device=device))
-        angle, flip = 2 * math.pi * dice.uniform(b), torch.where(dice.uniform(b) < 0.5, -1.0, 1.0)
-        angle = torch.where(dice.uniform(b) < 0.5, (angle / (math.pi / 2)).round() * (math.pi / 2), angle)
-        reach = zoom * SIDE
-        room_x, room_y = (torch.clamp(1 - reach / n, min=0) for n in (width, height))
-        cx, cy = ((2 * dice.uniform(b) - 1) * room for room in (room_x, room_y))
-        shear = 0.12 * dice.normal(b)
-        cos, sin = torch.cos(angle), torch.sin(angle)
-        kx, ky = reach / width, reach / height
-        rows = [
-            torch.stack([kx * cos * flip, kx * (shear - sin), cx], 1),
-            torch.stack([ky * sin * flip, ky * cos, cy], 1),
-        ]
-        theta = torch.stack(rows, 1)
-        grid = F.affine_grid(theta, [b, 1, SIDE, SIDE], align_corners=False)
-        out = torch.empty(b, 4, SIDE, SIDE, device=device)
-        level = torch.clamp(torch.floor(torch.log2(zoom * 1.3)), 0, LEVELS - 1).long()
-        for n in range(LEVELS):
-            here = (level == n).nonzero().squeeze(1)
-            if len(here):
-                source = self.levels[n][which[here]].float() / 255
-                out[here] = F.grid_sample(
-                    source, grid[here], mode="bilinear", padding_mode="reflection", align_corners=False
-                )
-        return out[:, :3], out[:, 3:]
-
-
-def _halved(stack: Tensor) -> Tensor:
-    return F.avg_pool2d(stack.float(), 2).round().to(torch.uint8)
+SCALE_MM = (0.3, 0.9)
+"""Millimetres per pixel at which the network is used, widely; so are most crops."""
+ANY_SCALE = 0.3
+WEIGHTS = "canopy_net.pt"
+SAVE_EVERY_S = 120
+_VOTERS = 768  # pixels of a crop whose votes are counted
+_SPREAD = 0.18  # standard deviation of votes around a middle, in spacings, when they are read as probabilities
 
 
 def loss_of(logits: Tensor, canopy: Tensor) -> Tensor:
@@ -114,10 +41,60 @@ def loss_of(logits: Tensor, canopy: Tensor) -> Tensor:
     return F.binary_cross_entropy_with_logits(full, canopy, narrow) + (1 - overlap).mean()
 
 
+def share_loss(logits: Tensor, canopy: Tensor) -> Tensor:
+    """Plain cross-entropy with the share of canopy: least where the probability is the expected share.
+
+    A proper score: sums of such probabilities are unbiased areas, which those fitted by `loss_of` are not; its weights
+    and its Dice term find thin and small leaves, and make them too wide.
+    """
+    return 6 * F.binary_cross_entropy_with_logits(F.pixel_shuffle(logits.float(), 2), canopy)
+
+
+def vote_loss(votes: Tensor, crops: Crops) -> Tensor:
+    """How far votes miss the middle of their plant's cell, and how unsure they leave whose leaf it is.
+
+    The first is a Huber loss of the way there. The second the cross-entropy of the true cell among all cells of the
+    crop, empty ones too, were votes spread around middles by a normal distribution: it counts where plants touch.
+    """
+    b, side = len(votes), SIDE // 2
+    ways = votes.float().flatten(2) * VOTE_PX
+    # The plant at one of the four pixels of each position; its middle is half a pixel away.
+    seen = crops.plant[:, ::2, ::2].flatten(1)
+    told = (seen > 0) & (crops.spacing > 0)[:, None]
+    rank = told.float() + torch.rand(b, side * side, device=votes.device) * 0.9
+    value, at = rank.topk(_VOTERS, dim=1)
+    counts = (value >= 1).float()
+    plant = seen.gather(1, at)
+    here = 2 * torch.stack([at % side, at // side], -1).float() + 0.5
+    goal = ways.gather(2, at[:, None].expand(-1, 2, -1)).transpose(1, 2) + here
+    middle = crops.centres.gather(1, plant[..., None].expand(-1, -1, 2))
+    middle = torch.where(counts[..., None] > 0, middle, goal.detach())
+    spacing = crops.spacing.clamp(min=4)[:, None]
+    miss = F.huber_loss(goal / spacing[..., None], middle / spacing[..., None], reduction="none", delta=0.2).sum(-1)
+    apart = torch.cdist(goal, torch.nan_to_num(crops.centres, posinf=1e5)) / spacing[..., None]
+    doubt = F.cross_entropy((-0.5 * (apart / _SPREAD) ** 2).clamp(min=-200).transpose(1, 2), plant, reduction="none")
+    total = counts.sum().clamp(min=1)
+    return ((4 * miss + 0.25 * doubt.clamp(max=20)) * counts).sum() / total
+
+
 def fit(
-    folder: Path, *, seconds: float, batch: int, seed: int, start: Path | None, capacity: int, first: int
+    folder: Path,
+    *,
+    out: Path,
+    seconds: float,
+    batch: int,
+    top_rate: float,
+    seed: int,
+    start: Path | None,
+    capacity: int,
+    first: int,
+    areas: bool = False,
 ) -> CanopyNet:
-    """Train for a given time with a cosine schedule; returns the running average of the weights."""
+    """Train for a given time, taking in pictures included, with a cosine schedule; returns the running average.
+
+    The weights are saved in `out` every two minutes: a machine may be taken away.
+    """
+    began = saved = time.time()
     torch.manual_seed(seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     library = Library(folder, device, capacity=capacity, first=first)
@@ -126,39 +103,42 @@ def fit(
     if start is not None:
         net.load_state_dict(torch.load(start, map_location=device))
     average = copy.deepcopy(net)
-    print(
-        f"{len(library)} pictures {tuple(library.levels[0].shape)}, {sum(p.numel() for p in net.parameters())} weights",
-        flush=True,
-    )
-    top_rate = 3e-3 if start is None else 2e-3
+    print(f"{len(library)} pictures, {sum(p.numel() for p in net.parameters())} weights", flush=True)
     optimiser = torch.optim.AdamW(net.parameters(), top_rate, weight_decay=1e-4)
-    began, step = time.time(), 0
+    step = 0
     while (done := (time.time() - began) / seconds) < 1:
         for group in optimiser.param_groups:
             group["lr"] = top_rate * min(1, step / 200) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
-        crops, canopy = _fuller(*library.crops(wide), batch)
-        changed = change(crops, canopy, dice).contiguous(memory_format=torch.channels_last)
+        crops = _fuller(library.crops(wide, scale_mm=SCALE_MM, any_scale=ANY_SCALE), batch)
+        changed = change(crops.rgb, crops.canopy, dice).contiguous(memory_format=torch.channels_last)
+        changed = torch.cat([changed, cell_map(crops, dice).to(changed.dtype)], 1)
         with torch.autocast(device.type, torch.bfloat16):
-            logits = net(changed)
-        loss = loss_of(logits, canopy)
+            said = net(changed)
+        loss = (share_loss if areas else loss_of)(said[:, :LOGITS], crops.canopy)
+        whose = vote_loss(said[:, LOGITS:], crops)
         optimiser.zero_grad(set_to_none=True)
-        loss.backward()
+        (loss + whose).backward()
+        torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         optimiser.step()
         step += 1
         _follow(average, net, min(0.999, step / (step + 20)))
-        if step % 500 == 0:
+        if time.time() - saved > SAVE_EVERY_S:
+            saved = time.time()
+            torch.save(average.state_dict(), out / WEIGHTS)
+        if step % 500 == 0 or step == 20:
             print(
-                f"step {step}  {time.time() - began:.0f} s  {len(library)} pictures  loss {loss.item():.4f}", flush=True
+                f"step {step}  {time.time() - began:.0f} s  {len(library)} pictures  "
+                f"loss {loss.item():.4f}  votes {whose.item():.4f}",
+                flush=True,
             )
     print(f"done after {step} steps", flush=True)
     return average.eval()
 
 
-def _fuller(crops: Tensor, canopy: Tensor, keep: int) -> tuple[Tensor, Tensor]:
+def _fuller(crops: Crops, keep: int) -> Crops:
     """Leave out a quarter of the crops, rather the empty ones: most of a tray picture is not plant."""
-    rank = (canopy.mean((1, 2, 3)) > 0.004).float() * 0.5 + torch.rand(len(crops), device=crops.device)
-    chosen = rank.topk(keep).indices
-    return crops[chosen], canopy[chosen]
+    filled = (crops.canopy.mean((1, 2, 3)) > 0.004).float()
+    return crops.among((filled * 0.5 + torch.rand(len(filled), device=filled.device)).topk(keep).indices)
 
 
 @torch.no_grad()
@@ -176,12 +156,12 @@ def export(net: CanopyNet, path: Path) -> None:
     axes = {0: "batch", 2: "height", 3: "width"}
     torch.onnx.export(
         net.cpu().float().to(memory_format=torch.contiguous_format),
-        torch.zeros(1, 3, 256, 256),
+        torch.zeros(1, INPUTS, SIDE, SIDE),
         str(path),
         opset_version=17,
-        input_names=["rgb"],
-        output_names=["logits"],
-        dynamic_axes={"rgb": axes, "logits": axes},
+        input_names=["picture"],
+        output_names=["out"],
+        dynamic_axes={"picture": axes, "out": axes},
         dynamo=False,
     )
     fold(path)
@@ -218,7 +198,8 @@ def _probability(net: CanopyNet, rgb: Tensor, scale: float) -> Tensor:
     size = [max(32, round(n * scale / 32) * 32) for n in (height, width)]
     x = F.interpolate(rgb, size, mode="bilinear", antialias=True, align_corners=False)
     x = (x * (0.42 / x.mean().clamp(min=0.02)).clamp(0.6, 4)).clamp(0, 1)
-    p = torch.sigmoid(F.pixel_shuffle(net(x).float(), 2))
+    x = F.pad(x, (0, 0, 0, 0, 0, INPUTS - 3))  # no cells are marked
+    p = torch.sigmoid(F.pixel_shuffle(net(x)[:, :LOGITS].float(), 2))
     return F.interpolate(p, (height, width), mode="bilinear", align_corners=False)[0, 0]
 
 
@@ -234,6 +215,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True, help="where canopy_net.onnx and canopy_net.pt go")
     parser.add_argument("--seconds", type=float, default=480)
     parser.add_argument("--batch", type=int, default=96)
+    parser.add_argument("--rate", type=float, default=3e-3, help="highest rate of learning; less when going on")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--capacity", type=int, default=6000, help="most pictures held")
     parser.add_argument("--first", type=int, default=100, help="pictures to wait for before starting")
@@ -241,13 +223,14 @@ def main() -> None:
     parser.add_argument(
         "--check", type=Path, nargs="*", default=[], help="folders of NAME.jpg + NAME.png never fitted on"
     )
+    parser.add_argument("--areas", action="store_true", help="fit on plain cross-entropy: the last round, for areas")
     given = parser.parse_args()
-    net = fit(
-        given.pictures, seconds=given.seconds, batch=given.batch, seed=given.seed, start=given.start,
-        capacity=given.capacity, first=given.first,
-    )  # fmt: skip
     given.out.mkdir(parents=True, exist_ok=True)
-    torch.save(net.state_dict(), given.out / "canopy_net.pt")
+    net = fit(
+        given.pictures, out=given.out, seconds=given.seconds, batch=given.batch, top_rate=given.rate, seed=given.seed,
+        start=given.start, capacity=given.capacity, first=given.first, areas=given.areas,
+    )  # fmt: skip
+    torch.save(net.state_dict(), given.out / WEIGHTS)
     for folder in given.check:
         report(net, folder)
     export(net, given.out / "canopy_net.onnx")

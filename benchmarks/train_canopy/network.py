@@ -1,7 +1,10 @@
-"""The network: a depthwise-separable encoder–decoder with a half-resolution head of four logits per position.
+"""The network: a depthwise-separable encoder–decoder with a half-resolution head of six numbers per position.
 
-The four logits are the 2 × 2 pixels of the full-resolution mask (channel 2·dy + dx, as in a pixel shuffle). The shuffle
-itself is left out of the exported file, because OpenCV 4.10 cannot load it at varying sizes; whoever runs it shuffles.
+Four are logits of canopy for the 2 × 2 pixels of the full-resolution mask (channel 2·dy + dx, as in a pixel shuffle).
+The shuffle itself is left out of the exported file, because OpenCV 4.10 cannot load it at varying sizes; whoever runs
+it shuffles. Two say, where there is canopy, in which cell its plant is rooted: the way right and down to the middle of
+that cell, in `VOTE_PX` pixels (voting for centres as in Kendall, Gal & Cipolla 2018 and Cheng et al. 2020,
+"Panoptic-DeepLab"; from memory). A fourth input beside red, green and blue marks the middles of the tray's cells.
 """
 
 from __future__ import annotations
@@ -10,7 +13,12 @@ import torch
 import torch.nn.functional as F  # noqa: N812
 from torch import Tensor, nn
 
-WIDTHS = (16, 40, 80, 128, 160)
+WIDTHS = (16, 40, 96, 160, 224)
+INPUTS, LOGITS, OUTPUTS = 4, 4, 6
+VOTE_PX = 16.0
+"""Pixels of the picture to one unit of a vote."""
+CELL_MARK_PX, CELL_MARK_REACH = 3.0, 9
+"""Spread of the bell that marks the middle of a cell, and where it is cut off; pixels."""
 
 
 def dense(channels_in: int, channels_out: int, stride: int = 1, groups: int = 1) -> nn.Sequential:
@@ -27,14 +35,14 @@ def separable(channels_in: int, channels_out: int, stride: int = 1) -> nn.Sequen
 
 
 class CanopyNet(nn.Module):
-    """Logits of canopy: (B, 3, H, W) in 0..1, H and W multiples of 32 → (B, 4, H/2, W/2)."""
+    """(B, 4, H, W) in 0..1, H and W multiples of 32 → (B, 6, H/2, W/2): four logits, the way right, the way down."""
 
     def __init__(self, widths: tuple[int, int, int, int, int] = WIDTHS) -> None:
         super().__init__()
         a, b, c, d, e = widths
         self.down = nn.ModuleList(
             [
-                nn.Sequential(dense(3, a, 2), separable(a, a)),
+                nn.Sequential(dense(INPUTS, a, 2), separable(a, a)),
                 nn.Sequential(separable(a, b, 2), separable(b, b)),
                 nn.Sequential(separable(b, c, 2), separable(c, c)),
                 nn.Sequential(separable(c, d, 2), separable(d, d)),
@@ -49,10 +57,10 @@ class CanopyNet(nn.Module):
                 nn.Sequential(separable(2 * a, a)),
             ]
         )
-        self.head = nn.Conv2d(a, 4, 1)
+        self.head = nn.Conv2d(a, OUTPUTS, 1)
 
     def forward(self, x: Tensor) -> Tensor:
-        """Half-resolution logits, four per position."""
+        """Six numbers per position at half the resolution."""
         skips = []
         for block in self.down:
             x = block(x)

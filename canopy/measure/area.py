@@ -55,7 +55,7 @@ def measure_cells(
     Raises
     ------
     ValueError
-        When rasters, layout and contact list do not belong together, or the stage is unknown.
+        When rasters, layout and lists of cells do not belong together, or the stage is unknown.
     """
     _require_one_raster(rectified, segmentation, layout)
     least_mm2 = settings.area.of_stage(stage).min_area_mm2
@@ -90,11 +90,12 @@ def _require_one_raster(rectified: Rectified, segmentation: Segmentation, layout
                 f"segmentation.{name}: shape {getattr(segmentation, name).shape}, but the rectified tray has {shape}; "
                 "segment this raster"
             )
-    if segmentation.contact.shape != (layout.cells,):
-        raise ValueError(
-            f"segmentation.contact: shape {segmentation.contact.shape}, but layout {layout.name} has {layout.cells} "
-            "cells; segment with this layout"
-        )
+    for name in ("contact", "disputed"):
+        if getattr(segmentation, name).shape != (layout.cells,):
+            raise ValueError(
+                f"segmentation.{name}: shape {getattr(segmentation, name).shape}, but layout {layout.name} has "
+                f"{layout.cells} cells; segment with this layout"
+            )
 
 
 def _areas(
@@ -113,7 +114,7 @@ def _areas(
     seen_sd = np.sqrt(
         (edge_mm2 / some) ** 2
         + (settings.doubt_weight * doubt_mm2 / some) ** 2
-        + (settings.contact_sd * np.nan_to_num(segmentation.contact)) ** 2
+        + (settings.disputed_sd * np.nan_to_num(segmentation.disputed)) ** 2
         + settings.area_floor_rel_sd**2
     )
     sd = np.hypot(seen_sd, effect.sd_ln)

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from canopy.records import Height, Layout
 from canopy.segment.edges import refine_edges
 from canopy.segment.feed import Feed, make_feed
-from canopy.segment.network import canopy_probability
+from canopy.segment.network import look
 from canopy.segment.opinion import dice, shipped_opinion
-from canopy.segment.owners import contact_shares, spread_owners
+from canopy.segment.owners import contact_shares, disputed_shares, spread_owners
 from canopy.segment.result import Segmentation
 from canopy.segment.split import split_plants
 from canopy.segment.tidy import tidy_canopy
@@ -42,15 +42,20 @@ def segment_cells(
         On the grid of `rectified`.
     """
     feed = make_feed(rectified, stage=stage, settings=settings)
-    probability = canopy_probability(feed, two_scale=settings.two_scale)
+    scale = np.array(feed.rgb.shape[1::-1]) / rectified.rgb.shape[1::-1]
+    centres_px = (rectified.to_px(layout.centres_mm()) + 0.5) * scale - 0.5
+    sight = look(feed, centres_px=centres_px)
+    probability = sight.probability
     coloured = shipped_opinion().plant_coloured(feed.normalised)
     reach = tray_reach(rectified, layout, feed=feed, settings=settings)
     agreement = dice((probability > 0.5) & reach, coloured & reach)
     tidied = tidy_canopy(probability, reach=reach, feed=feed, plant_coloured=coloured, stage=stage, settings=settings)
     cover, doubt = refine_edges(tidied, feed=feed, rgb=rectified.rgb, settings=settings)
-    places = split_plants(tidied, rectified=rectified, layout=layout, height=height, settings=settings)
-    owner = spread_owners(places, cover)
-    return Segmentation(cover, owner, doubt, contact_shares(places, cells=layout.cells), agreement)
+    split = split_plants(tidied, sight.ways, rectified=rectified, layout=layout, height=height, settings=settings)
+    owner = spread_owners(split.owner, cover)
+    contact = contact_shares(split.owner, cells=layout.cells)
+    disputed = disputed_shares(split.owner, split.doubt, cells=layout.cells)
+    return Segmentation(cover, owner, doubt, contact, disputed, agreement)
 
 
 def tray_reach(rectified: Rectified, layout: Layout, *, feed: Feed, settings: SegmentSettings) -> NDArray[np.bool_]:

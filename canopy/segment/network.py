@@ -1,7 +1,8 @@
-"""Probability of canopy from the small network, run by OpenCV."""
+"""Where canopy is, and whose it is, from a small network run by OpenCV."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 from threading import Lock
@@ -15,69 +16,91 @@ from canopy.segment.feed import Feed
 FloatImage = NDArray[np.float32]
 
 WEIGHTS = "canopy_net.onnx"
-# The encoder halves four times and its nearest-neighbour upsampling must meet the same sizes again; one halving more
-# leaves room for the half scale of `two_scale`.
+# Part of the contract with the trained weights: logits among its outputs, pixels to one unit of a vote, and the spread
+# and cut of the bells that mark the cells.
+_LOGITS = 4
+VOTE_PX = 16.0
+_MARK_PX, _MARK_REACH_PX = 3.0, 9
+# The encoder halves five times and its nearest-neighbour upsampling must meet the same sizes again.
 _MULTIPLE = 32
 _LOCK = Lock()  # one net per process, and OpenCV's nets hold the picture between setInput and forward
 
 
-def canopy_probability(feed: Feed, *, two_scale: bool = False) -> FloatImage:
-    """Probability that a pixel shows living canopy.
+@dataclass(frozen=True)
+class Sight:
+    """What the network says of a feed.
+
+    Attributes
+    ----------
+    probability : (m, n) float32 ndarray
+        That a pixel shows living canopy, 0..1; 0 where the photo does not reach.
+    ways : (k, l, 2) float32 ndarray
+        On half the feed's grid: how far right and down of each place the middle of the cell lies in which the plant
+        seen there is rooted, in feed pixels. Says nothing where there is no canopy.
+    """
+
+    probability: FloatImage
+    ways: FloatImage
+
+
+def look(feed: Feed, *, centres_px: NDArray[np.float64]) -> Sight:
+    """Canopy, and whose.
 
     Parameters
     ----------
     feed : Feed
         The tray at the network's scale and brightness.
-    two_scale : bool
-        Average the logits of this scale and half of it: steadier where leaves are larger than any the network saw.
-
-    Returns
-    -------
-    (m, n) float32 ndarray
-        0..1; 0 where the photo does not reach.
+    centres_px : (cells, 2) ndarray
+        Middles of the cells, (column, row) in feed pixels.
     """
-    logits = _logits(feed.normalised)
-    if two_scale:
-        rows, cols = logits.shape
-        half = cv2.resize(feed.normalised, (max(1, cols // 2), max(1, rows // 2)), interpolation=cv2.INTER_AREA)
-        coarse = _logits(np.asarray(half, dtype=np.uint8))
-        logits += np.asarray(cv2.resize(coarse, (cols, rows), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
-        logits *= np.float32(0.5)
-    probability = _sigmoid(logits)
+    rows, cols = feed.normalised.shape[:2]
+    # Padded to whole multiples by repeating the border; what it says there is cropped again.
+    padded = cv2.copyMakeBorder(
+        feed.normalised, 0, -rows % _MULTIPLE, 0, -cols % _MULTIPLE, cv2.BORDER_REPLICATE
+    )
+    out = _forward(np.dstack([padded, cell_marks(centres_px, padded.shape)]))
+    probability = _sigmoid(np.ascontiguousarray(_shuffled(out[:, :_LOGITS])[:rows, :cols]))
     probability[~feed.valid] = 0
-    return probability
+    ways = cv2.merge([out[0, _LOGITS], out[0, _LOGITS + 1]])[: -(-rows // 2), : -(-cols // 2)]
+    return Sight(probability, np.asarray(ways, dtype=np.float32) * np.float32(VOTE_PX))
 
 
-def _logits(rgb: NDArray[np.uint8]) -> FloatImage:
-    """(m, n, 3) uint8 → (m, n) logits; padded to whole multiples by repeating the border, and cropped again."""
-    rows, cols = rgb.shape[:2]
-    padded = cv2.copyMakeBorder(rgb, 0, -rows % _MULTIPLE, 0, -cols % _MULTIPLE, cv2.BORDER_REPLICATE)
-    blob = _folded(np.asarray(padded, dtype=np.uint8))
+def cell_marks(centres_px: NDArray[np.float64], shape: tuple[int, ...]) -> NDArray[np.uint8]:
+    """The network's fourth channel: a bell, 255 at its top, around the middle of each cell inside the picture."""
+    marks = np.zeros(shape[:2], np.float32)
+    col, row = np.rint(centres_px).astype(int).T
+    inside = (col >= 0) & (col < shape[1]) & (row >= 0) & (row < shape[0])
+    marks[row[inside], col[inside]] = 1
+    bell = np.exp(-0.5 * (np.arange(-_MARK_REACH_PX, _MARK_REACH_PX + 1) / _MARK_PX) ** 2)
+    marks = cv2.sepFilter2D(marks, -1, bell, bell, borderType=cv2.BORDER_CONSTANT)
+    return np.rint(np.minimum(marks, 1) * 255).astype(np.uint8)
+
+
+def _forward(picture: NDArray[np.uint8]) -> FloatImage:
+    """(m, n, 4) uint8, whole multiples of 32 → (1, 6, m/2, n/2)."""
+    blob = _folded(picture)
     with _LOCK:
         net = _net()
         net.setInput(blob)
-        out = _shuffled(np.asarray(net.forward(), dtype=np.float32))
-    return np.ascontiguousarray(out[:rows, :cols])
+        return np.asarray(net.forward(), dtype=np.float32)
 
 
-def _folded(rgb: NDArray[np.uint8]) -> FloatImage:
-    """(m, n, 3) uint8 → (1, 12, m/2, n/2) of 0..1: channel 6·i + 3·j + c holds colour c of pixel (i, j) of each block.
+def _folded(picture: NDArray[np.uint8]) -> FloatImage:
+    """(m, n, k) uint8 → (1, 4·k, m/2, n/2) of 0..1: channel k·(2·i + j) + c holds channel c of pixel (i, j) of a block.
 
     The same sums as in the network's first convolution of stride 2, in a shape that uses a processor's lanes: the
     whole network takes a tenth less time.
     """
-    rows, cols = rgb.shape[0] // 2, rgb.shape[1] // 2
-    blocks = rgb.reshape(rows, 2, cols, 2, 3).transpose(1, 3, 4, 0, 2).reshape(1, 12, rows, cols)
+    rows, cols, channels = picture.shape[0] // 2, picture.shape[1] // 2, picture.shape[2]
+    blocks = picture.reshape(rows, 2, cols, 2, channels).transpose(1, 3, 4, 0, 2).reshape(1, 4 * channels, rows, cols)
     return np.multiply(blocks, np.float32(1 / 255), dtype=np.float32)
 
 
 def _shuffled(out: FloatImage) -> FloatImage:
-    """(1, 4, m/2, n/2) → (m, n): channel 2·i + j holds pixel (i, j) of each 2 × 2 block; (1, 1, m, n) passes through.
+    """(1, 4, m/2, n/2) → (m, n): channel 2·i + j holds pixel (i, j) of each 2 × 2 block.
 
     Done here and not in the file because OpenCV before 5 cannot load the operation with a size that varies.
     """
-    if out.shape[1] == 1:
-        return np.asarray(out[0, 0])
     _, _, rows, cols = out.shape
     shuffled = np.empty((rows, 2, cols, 2), dtype=np.float32)
     for i in (0, 1):

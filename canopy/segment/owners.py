@@ -65,3 +65,19 @@ def contact_shares(owner: Ints, *, cells: int) -> NDArray[np.float64]:
     shares = np.full(cells, np.nan)
     np.divide(touching[1:], outline[1:], out=shares, where=outline[1:] > 0)
     return shares
+
+
+def disputed_shares(owner: Ints, doubt: NDArray[np.float32], *, cells: int) -> NDArray[np.float64]:
+    """Mean of `doubt` over each plant; NaN for cells without a plant.
+
+    Parameters
+    ----------
+    owner : (k, l) int32 ndarray
+        As for `spread_owners`.
+    doubt : (k, l) float32 ndarray
+        Probability that a pixel is another plant's.
+    """
+    plant = owner > 0
+    pixels = np.bincount(owner[plant], minlength=cells + 1)[1:]
+    doubted = np.bincount(owner[plant], doubt[plant], minlength=cells + 1)[1:]
+    return np.divide(doubted, pixels, out=np.full(cells, np.nan), where=pixels > 0)

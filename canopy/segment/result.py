@@ -22,6 +22,8 @@ class Segmentation:
         Standard uncertainty of `cover` per pixel, 0..0.5 (edge position and doubtful classification).
     contact : (cells,) float ndarray
         Share of each plant's outline that touches a neighbour's canopy, 0..1; NaN for cells without a plant.
+    disputed : (cells,) float ndarray
+        Share of each plant that may be a neighbour's, 0..1, by how its leaves name their cell; NaN without a plant.
     agreement : float
         Dice of the network's mask and the plain second opinion's, 0..1; 1 when both are empty.
     """
@@ -30,4 +32,5 @@ class Segmentation:
     owner: NDArray[np.uint16]
     doubt: NDArray[np.float32]
     contact: NDArray[np.float64]
+    disputed: NDArray[np.float64]
     agreement: float

@@ -19,8 +19,31 @@ _STRAY_SHARE = 0.97  # a component counts as within one cell when no more than 3
 
 
 @dataclass(frozen=True)
+class Canopy:
+    """Canopy pixels of the reduced grid, as lists.
+
+    Attributes
+    ----------
+    component : (n,) int32 ndarray
+        Connected piece of canopy, from 1.
+    seen_mm, voted_mm : pairs of (n,) float32 ndarrays
+        Where each lies, and where it says that its plant is rooted: x and y, tray mm.
+    cell : (n,) int32 ndarray
+        Cell of the ringed grid nearest to the vote.
+    firm : (n,) bool ndarray
+        True where all around vote for the same cell.
+    """
+
+    component: Ints
+    seen_mm: tuple[Floats, Floats]
+    voted_mm: tuple[Floats, Floats]
+    cell: Ints
+    firm: Bools
+
+
+@dataclass(frozen=True)
 class Pieces:
-    """Components cut along the lines between cells, sorted by component.
+    """Components cut by the cells voted for, sorted by component.
 
     Attributes
     ----------
@@ -30,9 +53,13 @@ class Pieces:
     share : (n,) ndarray
         Part of the component, 0..1.
     offcentre : (n,) ndarray
-        Distance of the piece's centroid from its cell's centre, in pitches.
+        Distance of the votes' mean from the cell's centre, in pitches.
+    away : (n,) ndarray
+        The same for where the piece is seen.
+    standing : (n,) ndarray
+        Firm pixels of the piece seen within `standing_reach` pitches of its cell's centre.
     beyond : (n,) ndarray
-        How far outside the outline the centroid lies, in pitches; negative inside.
+        How far outside the outline the piece is seen, in pitches; negative inside.
     """
 
     component: Ints
@@ -40,22 +67,31 @@ class Pieces:
     pixels: NDArray[np.int64]
     share: NDArray[np.float64]
     offcentre: NDArray[np.float64]
+    away: NDArray[np.float64]
+    standing: NDArray[np.int64]
     beyond: NDArray[np.float64]
 
 
-def cut_pieces(component: Ints, cell: Ints, x_mm: Floats, y_mm: Floats, *, grid: CellGrid) -> Pieces:
-    """Pieces of all canopy pixels, given as lists."""
-    key, inverse = _compact(component.astype(np.int64) * grid.count + cell)
+def cut_pieces(canopy: Canopy, *, grid: CellGrid, settings: SegmentSettings) -> Pieces:
+    """Pieces of all canopy pixels."""
+    key, inverse = _compact(canopy.component.astype(np.int64) * grid.count + canopy.cell)
     pixels = np.bincount(inverse)
-    x = np.bincount(inverse, x_mm) / pixels
-    y = np.bincount(inverse, y_mm) / pixels
     whose, where = np.divmod(key, grid.count)
     total = np.bincount(whose, pixels)
-    off = np.hypot(*(np.stack([x, y]) - grid.centres_mm()[where].T)) / grid.pitch_mm
-    beyond = grid.beyond_mm(x.astype(np.float32), y.astype(np.float32)) / grid.pitch_mm
-    return Pieces(
-        whose.astype(np.int32), where.astype(np.int32), pixels, pixels / total[whose], off, beyond.astype(np.float64)
+    centres = grid.centres_mm()
+    voted, seen = (
+        np.stack([np.bincount(inverse, part) / pixels for part in place])
+        for place in (canopy.voted_mm, canopy.seen_mm)
     )
+    offcentre, away = (np.hypot(*(place - centres[where].T)) / grid.pitch_mm for place in (voted, seen))
+    x_mm, y_mm = centres[canopy.cell].T
+    squared = np.square(canopy.seen_mm[0] - x_mm) + np.square(canopy.seen_mm[1] - y_mm)
+    near = canopy.firm & (squared <= (settings.standing_reach * grid.pitch_mm) ** 2)
+    standing = np.bincount(inverse[near], minlength=pixels.size)
+    beyond = grid.beyond_mm(*seen.astype(np.float32)).astype(np.float64) / grid.pitch_mm
+    return Pieces(
+        whose.astype(np.int32), where.astype(np.int32), pixels, pixels / total[whose], offcentre, away, standing, beyond
+    )  # fmt: skip
 
 
 def _compact(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.intp]]:
@@ -73,30 +109,30 @@ def _compact(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.intp
 
 
 def component_cells(pieces: Pieces, *, grid: CellGrid, settings: SegmentSettings) -> tuple[Bools, Ints]:
-    """Which pieces are rooted where they lie, and the one cell of each component that has just one.
+    """Which pieces are rooted in the cell they vote for, and the one cell of each component that has just one.
 
     Returns
     -------
     active : (n,) bool ndarray
-        Per piece: True where a plant stands in the piece's cell; the others are overhang.
+        Per piece: True where a plant stands in the piece's cell; the others are overhang or mistaken votes.
     whole : (components + 1,) int32 ndarray
         Cell of the ringed grid of components rooted in one cell; −1 for strays that belong to no plant, −2 for
         components that several plants share.
     """
     ours = grid.numbers()[pieces.cell] > 0
-    alone = pieces.share >= _STRAY_SHARE
-    centred = np.where(
-        ours, pieces.offcentre <= settings.offcentre_reach, pieces.beyond > 0.5 - settings.offcentre_reach
-    )
-    active = centred | alone
-    active |= _largest_of_rootless(pieces, active)
+    outside = pieces.beyond > settings.outside_reach
+    gathered = (pieces.offcentre <= settings.offcentre_reach) & (pieces.standing >= settings.standing_px) & ~outside
+    elsewhere = ~ours & (pieces.beyond > 0.5 - settings.offcentre_reach)
+    active = np.where(ours, gathered, elsewhere) | ((pieces.share >= _STRAY_SHARE) & ~(ours & outside))
+    active |= _largest_of_rootless(pieces, active) & ~(ours & outside)
     planted = np.zeros(grid.count, dtype=bool)
-    planted[pieces.cell[active & (pieces.offcentre <= settings.stray_reach)]] = True
+    planted[pieces.cell[active & (pieces.away <= settings.stray_reach)]] = True
     rooted = np.bincount(pieces.component[active], minlength=int(pieces.component[-1]) + 1)
     whole = np.full(rooted.size, SHARED, dtype=np.int32)
+    whole[rooted == 0] = NONE
     single = active & (rooted[pieces.component] == 1)
     whole[pieces.component[single]] = np.where(planted[pieces.cell[single]], pieces.cell[single], NONE)
-    return active, whole
+    return active & planted[pieces.cell], whole
 
 
 def _largest_of_rootless(pieces: Pieces, active: Bools) -> Bools:

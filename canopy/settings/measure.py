@@ -98,8 +98,8 @@ class AreaSettings(BaseModel):
     doubt_weight: float = Field(
         0.8, ge=0, le=1, description="Share of the summed doubt of a plant's pixels that errs the same way."
     )
-    contact_sd: float = Field(
-        1.0, ge=0, le=2, description="Relative standard uncertainty of area if the whole outline touched neighbours."
+    disputed_sd: float = Field(
+        1.0, ge=0, le=5, description="Standard uncertainty of area per area that may be a neighbour's."
     )
     height_rel_sd: float = Field(
         0.4,

@@ -47,9 +47,6 @@ class SegmentSettings(BaseModel):
     feed_min_megapixels: float = Field(
         0.15, ge=0.01, le=5, description="The network's picture is kept, or enlarged, to at least this size."
     )
-    two_scale: bool = Field(
-        True, description="Average the network's logits over its scale and half of it (about a quarter dearer)."
-    )
     agreement_floor: float = Field(
         0.6, ge=0, le=1, description="Below this Dice with the colour classifier the reading says so."
     )
@@ -111,17 +108,20 @@ class SegmentSettings(BaseModel):
         description="A loose piece this many pitches off the centre of an unplanted cell is no plant.",
     )
     offcentre_reach: float = Field(
-        0.3, ge=0.05, le=1, description="A touching share centred further than this from its cell's centre is overhang."
+        0.4, ge=0.05, le=1, description="Votes must gather within so many pitches of a cell's centre to plant it."
     )
-    distance_weight: float = Field(
-        2.0,
-        ge=0,
-        le=100,
-        description="Steps of relief that part touching plants, per squared plant radius of distance.",
+    standing_reach: float = Field(
+        0.35, ge=0.05, le=2, description="A plant shows some canopy within so many pitches of its cell's centre."
     )
-    neck_weight: float = Field(
-        3.0, ge=0, le=100, description="Steps of relief from a neck between leaves to the middle of a plant."
+    standing_px: int = Field(
+        3, ge=1, le=100, description="Pixels of the splitting scale that this takes where plants touch."
     )
-    middle_share: float = Field(
-        0.4, ge=0.05, le=0.9, description="Part of a plant's radius that is its own beyond doubt where plants touch."
+    outside_reach: float = Field(
+        0.35, ge=0, le=3, description="Canopy centred further outside the outline, pitches, is another tray's."
+    )
+    vote_smooth_px: int = Field(
+        1, ge=0, le=10, description="Votes for roots are averaged over the canopy this many pixels around each place."
+    )
+    vote_sd: float = Field(
+        0.18, ge=0.01, le=2, description="Spread of votes around their root, pitches, when leaves of several plants meet."
     )

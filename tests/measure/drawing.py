@@ -60,7 +60,7 @@ def draw(layout, plants, *, mm_per_px=0.5, colours=None):
         rgb[box][own >= 0.5] = (colours or {}).get(name, LEAF)
     rectified = Rectified(rgb, np.ones((height, width), dtype=bool), mm_per_px, -MARGIN_MM, -MARGIN_MM)
     doubt = np.sqrt(cover * (1 - cover)).astype(np.float32) * 0.2
-    return rectified, Segmentation(cover, owner, doubt, np.zeros(layout.cells), 1.0)
+    return rectified, Segmentation(cover, owner, doubt, np.zeros(layout.cells), np.zeros(layout.cells), 1.0)
 
 
 def disc(radius_mm, dx=0.0, dy=0.0):

@@ -122,7 +122,7 @@ def test_unknown_height_widens_downwards_only_where_leaves_may_stand():
 
 
 def test_range_by_hand():
-    # Heights known and flat, no doubt, no contact: sd² = (0.2 px · 0.5 mm · outline/area)² + 0.01².
+    # Heights known and flat, no doubt, no dispute: sd² = (0.2 px · 0.5 mm · outline/area)² + 0.01².
     layout = layout_of()
     rectified, segmentation = draw(layout, {"B3": disc(15)})
     segmentation = replace(segmentation, doubt=np.zeros_like(segmentation.doubt))
@@ -134,18 +134,18 @@ def test_range_by_hand():
     assert row["area_low_mm2"] == pytest.approx(row["area_mm2"] * math.exp(-1.959964 * row["area_rel_sd"]), rel=1e-6)
 
 
-def test_contact_and_doubt_widen_the_range():
+def test_dispute_and_doubt_widen_the_range():
     layout = layout_of()
     rectified, segmentation = draw(layout, {"B3": disc(15)})
-    contact = np.zeros(layout.cells)
-    contact[7] = 0.5
+    disputed = np.zeros(layout.cells)
+    disputed[7] = 0.5
 
     def width(changed):
         row = measure_cells(rectified, changed, layout, height=UNKNOWN_HEIGHT, stage="", settings=SETTINGS).iloc[7]
         return row["area_high_mm2"] - row["area_low_mm2"]
 
     calm = replace(segmentation, doubt=np.zeros_like(segmentation.doubt))
-    assert width(calm) < width(segmentation) < width(replace(segmentation, contact=contact))
+    assert width(calm) < width(segmentation) < width(replace(segmentation, disputed=disputed))
 
 
 def test_small_plants_have_wide_ranges():
@@ -212,7 +212,7 @@ def test_inputs_stay_and_results_repeat():
     layout = layout_of()
     rectified, segmentation = draw(layout, {"B3": disc(12), "B4": disc(25)})
     arrays = [rectified.rgb, rectified.inside, segmentation.cover, segmentation.owner, segmentation.doubt]
-    arrays.append(segmentation.contact)
+    arrays += [segmentation.contact, segmentation.disputed]
     before = [array.copy() for array in arrays]
     for array in arrays:
         array.setflags(write=False)
@@ -245,6 +245,6 @@ def test_owner_must_fit_the_layout():
     rectified, segmentation = draw(layout, {"C5": disc(10)})
     with pytest.raises(ValueError, match="owner 15 but the layout has 12 cells"):
         measure_cells(
-            rectified, replace(segmentation, contact=np.zeros(12)), layout_of(3, 4), height=UNKNOWN_HEIGHT, stage="",
+            rectified, replace(segmentation, contact=np.zeros(12), disputed=np.zeros(12)), layout_of(3, 4), height=UNKNOWN_HEIGHT, stage="",
             settings=SETTINGS,
         )  # fmt: skip

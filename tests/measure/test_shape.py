@@ -19,7 +19,7 @@ def segmentation_of(*covers):
     stack = np.stack(covers)
     cover = stack.max(axis=0).astype(np.float32)
     owner = np.where(cover > 0, stack.argmax(axis=0) + 1, 0).astype(np.uint16)
-    return Segmentation(cover, owner, np.zeros_like(cover), np.zeros(len(covers)), 1.0)
+    return Segmentation(cover, owner, np.zeros_like(cover), np.zeros(len(covers)), np.zeros(len(covers)), 1.0)
 
 
 def shapes_of(*covers, mm_per_px=1.0):

@@ -70,7 +70,7 @@ def worked(reading) -> Worked:
         np.array([[1.0, 0, MARGIN_MM], [0, 1, MARGIN_MM], [0, 0, 1]]), 0.0, 210, 150, 1.0, 0.0, 0.0, "corners", None
     )
     rectified = Rectified(rgb, np.ones(rgb.shape[:2], bool), 1.0, -MARGIN_MM, -MARGIN_MM)
-    segmentation = Segmentation(cover, owner, np.zeros_like(cover), np.zeros(6), 1.0)
+    segmentation = Segmentation(cover, owner, np.zeros_like(cover), np.zeros(6), np.zeros(6), 1.0)
     return Worked(photo, frame, rectified, segmentation, reading)
 
 

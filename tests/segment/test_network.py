@@ -6,7 +6,7 @@ import pytest
 
 from benchmarks.train_canopy.fold import folded_kernel
 from canopy.segment.feed import Feed
-from canopy.segment.network import _folded, _shuffled, canopy_probability
+from canopy.segment.network import _folded, _shuffled, cell_marks, look
 
 from .drawn import draw_rosettes, layout, painted
 
@@ -16,6 +16,13 @@ MM = 0.5
 def feed_of(rgb):
     """A feed of a picture that has its brightness already."""
     return Feed(rgb, rgb, np.ones(rgb.shape[:2], bool), 1.0, MM)
+
+
+NOWHERE = np.empty((0, 2))
+
+
+def canopy_probability(feed, centres_px=NOWHERE):
+    return look(feed, centres_px=centres_px).probability
 
 
 def noise(rows, cols, seed=0):
@@ -30,6 +37,38 @@ def test_probability_has_the_pictures_shape_whatever_it_is(shape):
     assert probability.dtype == np.float32
     assert probability.min() >= 0
     assert probability.max() <= 1
+
+
+@pytest.mark.parametrize("shape", [(64, 96), (61, 99), (1, 1)])
+def test_ways_are_on_half_the_grid_of_the_feed(shape):
+    sight = look(feed_of(noise(*shape)[: shape[0], : shape[1]]), centres_px=NOWHERE)
+    assert sight.ways.shape == ((shape[0] + 1) // 2, (shape[1] + 1) // 2, 2)
+
+
+def test_cells_are_marked_by_bells_cut_off_at_the_border():
+    marks = cell_marks(np.array([[20.0, 10.0], [50.4, 10.0], [-3.0, 5.0]]), (40, 60))
+    assert marks[10, 20] == marks[10, 50] == 255
+    # A normal bell of 3 pixels, by hand: exp(−1/2) at 3 and exp(−2) at 6 pixels, and both ways together.
+    assert marks[10, 23] == round(255 * np.exp(-0.5))
+    assert marks[16, 23] == round(255 * np.exp(-2.5))
+    assert not marks[:, 35].any()  # further than 9 pixels from both
+    assert not marks[5, :10].any()  # a cell beyond the picture leaves no mark
+
+
+def test_leaves_name_the_cell_of_their_own_plant():
+    # Clear cases for any weights worth shipping: rosettes that fill their cells of 42 mm without touching.
+    from .drawn import blank
+
+    rng = np.random.default_rng(3)
+    tray = layout(3, 5, pitch=42.0)
+    picture = blank(tray, mm_per_px=MM)
+    truth = draw_rosettes(tray, picture, radii_mm=[17.0] * 15, rng=rng)
+    centres = picture.to_px(tray.centres_mm())
+    sight = look(feed_of(painted(picture, truth, rng=rng).rgb), centres_px=centres)
+    rows, cols = np.nonzero(truth[::2, ::2])
+    goals = sight.ways[rows, cols] + 2 * np.stack([cols, rows], axis=1) + 0.5
+    named = np.argmin(np.linalg.norm(goals[:, None] - centres, axis=2), axis=1) + 1
+    assert (named == truth[::2, ::2][rows, cols]).mean() > 0.97
 
 
 def test_pixel_shuffle_follows_its_definition():
@@ -69,34 +108,11 @@ def test_folded_convolution_is_the_one_of_stride_two():
         np.testing.assert_allclose(found, expected, atol=1e-5)  # float32 sums of 27 products of order 1
 
 
-def test_network_without_shuffle_passes_through():
-    out = np.arange(6, dtype=np.float32).reshape(1, 1, 2, 3)
-    np.testing.assert_array_equal(_shuffled(out), out[0, 0])
-
-
 def test_nothing_is_canopy_where_the_photo_does_not_reach():
     rgb = noise(64, 96)
     valid = np.ones((64, 96), bool)
     valid[:, :40] = False
     assert not canopy_probability(Feed(rgb, rgb, valid, 1.0, MM))[:, :40].any()
-
-
-def test_two_scales_average_the_logits_of_both():
-    rgb = noise(64, 96)
-    half = cv2.resize(rgb, (48, 32), interpolation=cv2.INTER_AREA)
-    both = canopy_probability(feed_of(rgb), two_scale=True)
-    fine, coarse = canopy_probability(feed_of(rgb)), canopy_probability(feed_of(half))
-
-    def logit(p):
-        return np.log(p.astype(np.float64)) - np.log1p(-p.astype(np.float64))
-
-    inner = (fine > 0.02) & (fine < 0.98) & (both > 0.02) & (both < 0.98)  # where float32 keeps the logit
-    inner &= (cv2.erode(coarse, np.ones((3, 3))) > 0.02).repeat(2, 0).repeat(2, 1)
-    inner &= (cv2.dilate(coarse, np.ones((3, 3))) < 0.98).repeat(2, 0).repeat(2, 1)
-    expected = (logit(fine) + cv2.resize(logit(coarse), (96, 64), interpolation=cv2.INTER_LINEAR)) / 2
-    assert inner.any()
-    # Nothing but float32 rounding near p = 0.98 stands between both ways to compute it.
-    np.testing.assert_allclose(logit(both)[inner], expected[inner], atol=1e-3)
 
 
 def test_threads_do_not_disturb_each_other():
