@@ -140,9 +140,10 @@ def _sampled(
     if array.ndim != 3 or array.shape[2] != 3 or array.dtype != np.uint8:
         return cv2.remap(array, places, None, interpolation)  # type: ignore[call-overload, no-any-return]
     # OpenCV samples four channels in less than half the time of three. Only the rows that are needed get a fourth; what
-    # is taken off y is a whole number and leaves its fraction as it is.
+    # is taken off y is even: fractions stay as they are, and halves are rounded to the same side.
     reach = 2
     top, bottom = np.clip([np.floor(y.min()) - reach, np.ceil(y.max()) + reach + 1], 0, array.shape[0]).astype(int)
+    top -= top % 2
     if top >= bottom:
         return np.zeros((*places.shape[:2], 3), np.uint8)
     four = cv2.cvtColor(array[top:bottom], cv2.COLOR_RGB2RGBA)
