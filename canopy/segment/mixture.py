@@ -150,14 +150,22 @@ def _colour_sums(
             seen = one if all_valid else one * feed.valid[fine]
             cv2.resize(seen, last.shape[::-1], last, interpolation=cv2.INTER_AREA)
     side = _window_side(feed.mm_per_px, settings)
-    leaf, ground = (tuple(_window_sums(plane, side, border=_NONE) for plane in planes) for planes in sums)
+    leaf, ground = (_window_sums(planes, side, border=_NONE) for planes in sums)
     return leaf, ground
 
 
-def _window_sums(plane: FloatImage, side: int, *, border: int) -> FloatImage:
-    """Sums over a square window; by rows and columns, which is quicker than OpenCV's box of running sums."""
+def _window_sums(planes: Planes, side: int, *, border: int) -> Planes:
+    """Sums over a square window; by rows and columns, which is quicker than OpenCV's box of running sums.
+
+    What `planes` hold is lost: the memory of each takes the sums of the next.
+    """
     ones = np.ones(side, np.float32)
-    return np.asarray(cv2.sepFilter2D(plane, -1, ones, ones, borderType=border), dtype=np.float32)
+    sums, spare = [], np.empty_like(planes[0])
+    for plane in planes:
+        cv2.sepFilter2D(plane, -1, ones, ones, spare, borderType=border)
+        sums.append(spare)
+        spare = plane
+    return tuple(sums)
 
 
 def _purity(depth: FloatImage, settings: SegmentSettings) -> FloatImage:
@@ -231,7 +239,7 @@ def _slack(strayed: Planes, mm_per_px: float, settings: SegmentSettings) -> Floa
     Texture and noise there, clipped on one side only, would push the area.
     """
     side = _window_side(mm_per_px, settings)
-    leaf, of_leaf, ground, of_ground = (_window_sums(plane, side, border=cv2.BORDER_DEFAULT) for plane in strayed)
+    leaf, of_leaf, ground, of_ground = _window_sums(strayed, side, border=cv2.BORDER_DEFAULT)
     leaf /= np.maximum(of_leaf, np.float32(1), out=of_leaf)
     ground /= np.maximum(of_ground, np.float32(1), out=of_ground)
     worst = np.sqrt(np.maximum(leaf, ground, out=leaf), out=leaf)
