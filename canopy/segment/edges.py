@@ -24,6 +24,7 @@ Indices = NDArray[np.intp]
 # time for OpenCV, and so many rows at a time that the working set stays in the cache.
 _LIST_ROW = 512
 _LIST_ROWS = 32
+_MOST_DOUBT = 0.5  # √(p(1−p)) of p = 1/2
 
 
 def refine_edges(
@@ -52,7 +53,9 @@ def refine_edges(
     share, trust = (_enlarged(small, rgb.shape) for small in (probability, mixture.trust))
     _mix_in_band(share, trust, mixture, rgb=rgb, exponent=settings.light_exponent)
     undecided = (1 - mixture.trust) * np.sqrt(np.abs(probability * (1 - probability)))
-    return _decided_away_from_edges(share, _enlarged(undecided, rgb.shape), scratch=trust, settings=settings)
+    # A hair below the most, so that rounding on the way to the full grid does not pass it.
+    np.minimum(undecided, np.float32(_MOST_DOUBT - 1e-6), out=undecided)
+    return _decided_away_from_edges(share, undecided, scratch=trust, settings=settings)
 
 
 def _mix_in_band(
@@ -98,7 +101,7 @@ def _decided_away_from_edges(
     """Cover: whole or bare but for the pixels within `edge_zone_px` of the outline, so that noise cannot eat into a
     leaf; and its doubt, that of the network and, near the outline, of the edge's place.
 
-    What `scratch` holds is lost: fresh memory for a whole picture costs as much as the work on it.
+    What `share` and `scratch` hold is lost: fresh memory for a whole picture costs as much as the work on it.
     """
     mask = (np.asarray(cv2.blur(share, (3, 3), scratch), dtype=np.float32) > np.float32(0.5)).view(np.uint8)
     side = 2 * settings.edge_zone_px + 1
@@ -109,11 +112,13 @@ def _decided_away_from_edges(
     cover[:] = inner
     near = share.ravel().take(zone)
     cover.ravel()[zone] = near
-    doubt = undecided
+    doubt = share
+    cv2.resize(undecided, doubt.shape[::-1], doubt, interpolation=cv2.INTER_LINEAR)
     edge_doubt = near * (1 - near) * np.float32(4 * settings.edge_doubt)
     # Not cv2.magnitude: its last bit depends on where in memory the arrays lie, and the same photo must give the same.
-    doubt.ravel()[zone] = np.sqrt(edge_doubt * edge_doubt + np.square(doubt.ravel().take(zone)))
-    return cover, np.minimum(doubt, np.float32(0.5), out=doubt)
+    both = np.sqrt(edge_doubt * edge_doubt + np.square(doubt.ravel().take(zone)))
+    doubt.ravel()[zone] = np.minimum(both, np.float32(_MOST_DOUBT))
+    return cover, doubt
 
 
 def _enlarged(small: FloatImage, shape: tuple[int, ...]) -> FloatImage:
