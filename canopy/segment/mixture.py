@@ -51,9 +51,9 @@ def mix_colours(probability: FloatImage, *, feed: Feed, settings: SegmentSetting
         leaf, ground = (_ratios_to_last([plane[strip] for plane in sums]) for sums in (leaf_sums, ground_sums))
         slope, offset = leaf_share(leaf, ground, shading_weight=settings.shading_weight)
         told_apart[strip] = _contrast_trust(leaf, ground, settings)
-        for into, part in zip(line, (*slope, offset), strict=True):
-            into[strip] = part
-        for into, part in zip(strayed, _straying(slope, offset, strip, feed, canopy, depth, settings), strict=True):
+        here = (*slope, offset)
+        astray = _straying(here, strip, feed=feed, canopy=canopy, depth=depth, settings=settings)
+        for into, part in zip((*line, *strayed), (*here, *astray), strict=True):
             into[strip] = part
     _stretch(line, _slack(strayed, feed.mm_per_px, settings))
     trust = _like(probability, told_apart)
@@ -209,9 +209,9 @@ def _window_side(mm_per_px: float, settings: SegmentSettings) -> int:
 
 
 def _straying(
-    slope: Planes,
-    offset: FloatImage,
+    line: Planes,
     strip: slice,
+    *,
     feed: Feed,
     canopy: NDArray[np.uint8],
     depth: FloatImage,
@@ -220,10 +220,11 @@ def _straying(
     """In rows of the coarser grid: by how much the mixture strays from 1 in pure leaf and from 0 in pure ground,
     squared and weighted, and the weight; first of leaf, then of ground. Every other pixel of every other row tells.
     """
+    *slope, offset = line
     fine = _fine(strip, offset.shape[1])
     some = [cv2.resize(part[fine], offset.shape[::-1], interpolation=cv2.INTER_NEAREST) for part in (feed.rgb, depth)]
     inside = canopy[fine][::COARSER, ::COARSER].astype(np.float32)
-    share = _dot(slope, _light_of(some[0], settings.light_exponent))
+    share = _dot(tuple(slope), _light_of(some[0], settings.light_exponent))
     share += offset
     pure = np.clip(some[1] - np.float32(1), 0, 1)  # depth 1 is the mixed pixel of the outline itself
     share -= inside
