@@ -9,6 +9,8 @@ All figures come from one run on one machine; ratios mean more than milliseconds
 from __future__ import annotations
 
 import argparse
+import contextlib
+import importlib
 import statistics
 import subprocess
 import sys
@@ -16,6 +18,8 @@ import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
+from unittest import mock
 
 import cv2
 import numpy as np
@@ -23,15 +27,62 @@ import numpy as np
 FIRST_SEED = 910_000
 
 
-def seconds(work: Callable[[], object], repeat: int) -> float:
-    """Median time of one call, after one to warm up."""
-    work()
-    times = []
-    for _ in range(repeat):
-        began = time.perf_counter()
+# Each part of the work: what it is, and the module and name under which the step above calls it.
+PARTS = (
+    ("decode at the size needed", "canopy.analyse", "decode"),
+    ("find the tray", "canopy.analyse", "locate_tray"),
+    ("see it from straight above", "canopy.analyse", "rectify"),
+    ("shrink for the network", "canopy.segment.cells", "make_feed"),
+    ("network", "canopy.segment.cells", "canopy_probability"),
+    ("tidy", "canopy.segment.cells", "tidy_canopy"),
+    ("edges", "canopy.segment.cells", "refine_edges"),
+    ("part plants", "canopy.segment.cells", "split_plants"),
+    ("owner of each pixel", "canopy.segment.cells", "spread_owners"),
+    ("quality of the photo", "canopy.analyse", "check_quality"),
+    ("measure cells", "canopy.analyse", "measure_cells"),
+    ("score cells", "canopy.analyse", "score_cells"),
+    ("measure the tray", "canopy.analyse", "measure_tray"),
+)
+
+
+def seconds(*works: Callable[[], object], repeat: int) -> list[float]:
+    """Median time of one call of each, after one to warm up; taken in turns, so that a busy minute meets all."""
+    for work in works:
         work()
-        times.append(time.perf_counter() - began)
-    return statistics.median(times)
+    times: list[list[float]] = [[] for _ in works]
+    for _ in range(repeat):
+        for work, took in zip(works, times, strict=True):
+            began = time.perf_counter()
+            work()
+            took.append(time.perf_counter() - began)
+    return [statistics.median(took) for took in times]
+
+
+def seconds_of_parts(work: Callable[[], object], repeat: int) -> dict[str, float]:
+    """Median time of each of `PARTS` in one call of `work`, and of the rest."""
+    runs: list[dict[str, float]] = []
+    for _ in range(repeat):
+        took: dict[str, float] = {}
+        with contextlib.ExitStack() as stack:
+            for what, module_name, name in PARTS:
+                module = importlib.import_module(module_name)
+                timed = _timed(getattr(module, name), what, took)
+                stack.enter_context(mock.patch.object(module, name, timed))
+            began = time.perf_counter()
+            work()
+            whole = time.perf_counter() - began
+        runs.append(took | {"the rest": whole - sum(took.values())})
+    return {what: statistics.median(run.get(what, 0.0) for run in runs) for what in runs[0]}
+
+
+def _timed(step: Callable[..., Any], what: str, took: dict[str, float]) -> Callable[..., Any]:
+    def run(*args: Any, **kwargs: Any) -> Any:
+        began = time.perf_counter()
+        result = step(*args, **kwargs)
+        took[what] = took.get(what, 0.0) + time.perf_counter() - began
+        return result
+
+    return run
 
 
 def decode_full(photo: bytes) -> None:
@@ -99,7 +150,7 @@ def peak_megabytes(photo: bytes, record: str) -> float:
 def help_seconds(repeat: int) -> float:
     """Wall time of `canopy --help`."""
     program = str(Path(sys.executable).with_name("canopy"))
-    return seconds(lambda: subprocess.run([program, "--help"], check=True, capture_output=True), repeat)
+    return seconds(lambda: subprocess.run([program, "--help"], check=True, capture_output=True), repeat=repeat)[0]
 
 
 def main() -> None:
@@ -121,13 +172,19 @@ def main() -> None:
     photo, fields = sample(given.kind, given.width)
     tray = TrayRecord.model_validate(fields)
     settings = Settings()
-    whole = seconds(lambda: work_through(photo, tray, settings=settings, name="photo.jpg"), given.repeat)
-    decode = seconds(lambda: decode_full(photo), given.repeat)
-    plain = seconds(lambda: plain_script(photo), 1)
+
+    def score() -> object:
+        return work_through(photo, tray, settings=settings, name="photo.jpg")
+
+    whole, decode = seconds(score, lambda: decode_full(photo), repeat=given.repeat)
+    parts = seconds_of_parts(score, given.repeat)
+    (plain,) = seconds(lambda: plain_script(photo), repeat=1)
     megapixels = given.width * (given.width * 3 // 4) / 1e6
     print(f"{given.kind}: {megapixels:.1f} megapixels, JPEG of {len(photo) / 1e6:.1f} MB, one thread")
     print(f"decode the JPEG once, full size (OpenCV)   {1000 * decode:7.0f} ms")
     print(f"score the photo (no pictures written)      {1000 * whole:7.0f} ms   {whole / decode:5.2f} × decode")
+    for what, took in parts.items():
+        print(f"  {what:<40} {1000 * took:7.1f} ms   {took / decode:5.2f} × decode")
     print(f"plain scikit-image script                  {1000 * plain:7.0f} ms   score is {whole / plain:.3f} of it")
     print(f"peak memory of scoring it                  {peak_megabytes(photo, tray.model_dump_json()):7.0f} MB")
     print(f"canopy --help                              {1000 * help_seconds(given.repeat):7.0f} ms")

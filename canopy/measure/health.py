@@ -36,7 +36,7 @@ def plant_colours(rgb: NDArray[np.uint8], pixels: PlantPixels, *, settings: Colo
         `exg, ngrdi, gli, dgci, hue_deg, yellow_fraction, brown_fraction, l_star, a_star, b_star`; NaN without canopy.
     """
     chosen, bounds = colour_sample(pixels, settings=settings)
-    codes = rgb.reshape(-1, 3)[pixels.flat[chosen]]
+    codes = rgb.reshape(-1, 3).take(pixels.flat.take(chosen), axis=0)
     dgci = indices.dgci(codes)
     per_pixel = np.stack([indices.exg(codes), indices.ngrdi(codes), indices.gli(codes), dgci])
     exg, ngrdi, gli, dgci_median = group_medians(per_pixel, bounds)
@@ -50,7 +50,9 @@ def _lab_columns(lab: FloatArray, bounds: IntArray, *, settings: ColourSettings)
     l_star, hue, chroma = lab[:, 0], lab_hue_deg(lab), lab_chroma(lab)
     yellow = _is_yellow(l_star, chroma, hue, settings=settings)
     brown = _is_brown(l_star, chroma, hue, settings=settings)
-    sine, cosine = np.sin(np.radians(hue)), np.cos(np.radians(hue))
+    # Sine and cosine of the hue angle, which is 0 for exact grey.
+    sine = np.divide(lab[:, 2], chroma, out=np.zeros_like(chroma), where=chroma > 0)
+    cosine = np.divide(lab[:, 1], chroma, out=np.ones_like(chroma), where=chroma > 0)
     names = ("l_star", "a_star", "b_star", "yellow_fraction", "brown_fraction", "sine", "cosine")
     columns = dict(zip(names, _means([*lab.T, yellow, brown, sine, cosine], bounds), strict=True))
     columns["hue_deg"] = mean_direction_deg(columns.pop("sine"), columns.pop("cosine"))
@@ -89,21 +91,24 @@ def plant_texture(rectified: Rectified, labels: LabelImage, *, cells: int, setti
     window = settings.texture_window
     if shrink > 1 or min(size) <= window:
         return np.full(cells, np.nan)
-    light = lightness(shrunk(rectified.rgb, *size))
-    owner = cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST)
+    owner = np.asarray(cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST), dtype=np.uint16)
+    plants = np.flatnonzero(owner > 0)
+    light = np.zeros(owner.size)  # of plants only: windows that reach beyond do not count
+    light[plants] = lightness(shrunk(rectified.rgb, *size).reshape(-1, 3).take(plants, axis=0))
     # One step wider than the window: the steps along a leaf's edge mix with the ground.
     whole = np.ones((window + 2, window + 2), np.uint8)
     at = np.flatnonzero((cv2.erode(owner, whole) == cv2.dilate(owner, whole)) & (owner > 0))
-    cell = owner.ravel()[at].astype(np.intp) - 1
+    cell = owner.ravel().take(at).astype(np.intp) - 1
     count = np.bincount(cell, minlength=cells)
-    sums = np.bincount(cell, weights=_local_sd(light, window=window).ravel()[at], minlength=cells)
+    spread = _local_sd(light.reshape(owner.shape), window=window, about=float(light.sum()) / max(1, plants.size))
+    sums = np.bincount(cell, weights=spread.ravel().take(at), minlength=cells)
     return np.asarray(np.divide(sums, count, out=np.full(cells, np.nan), where=count > 0))
 
 
-def _local_sd(values: FloatArray, *, window: int) -> FloatArray:
-    """Standard deviation (divisor n) in a square window round each place."""
+def _local_sd(values: FloatArray, *, window: int, about: float) -> FloatArray:
+    """Standard deviation (divisor n) in a square window round each place; most values lie near `about`."""
     # Centred first: the difference of squares below then loses no digits.
-    centred = values - values.mean()
+    centred = values - about
     first, second = (cv2.blur(x, (window, window)) for x in (centred, centred**2))
     return np.asarray(np.sqrt(np.maximum(second - first**2, 0.0)))
 

@@ -54,16 +54,15 @@ class PlantPixels:
 
 def plant_pixels(segmentation: Segmentation, *, cells: int, mm_per_px: float) -> PlantPixels:
     """Pixels with cover above 0 and an owner; one pass over the raster."""
-    owner = segmentation.owner.ravel()
-    flat = np.flatnonzero((segmentation.cover.ravel() > 0) & (owner > 0))
+    flat = np.flatnonzero((segmentation.cover > 0) & (segmentation.owner > 0))
+    owner = segmentation.owner.ravel().take(flat)
     # Grouping costs one radix sort of 16-bit numbers; sums per group then run four times faster than scattered ones.
-    order = np.argsort(owner[flat], kind="stable")
-    flat = flat[order]
-    counts = np.bincount(owner[flat], minlength=cells + 1)
+    flat = flat.take(np.argsort(owner, kind="stable"))
+    counts = np.bincount(owner, minlength=cells + 1)
     if counts.size > cells + 1:
         raise ValueError(f"segmentation: owner {counts.size - 1} but the layout has {cells} cells; use one layout")
     bounds = np.cumsum(counts).astype(np.intp)
-    cover = segmentation.cover.ravel()[flat].astype(np.float64)
+    cover = segmentation.cover.ravel().take(flat).astype(np.float64)
     return PlantPixels(flat, cover, bounds, mm_per_px, group_sums(cover, bounds))
 
 

@@ -65,20 +65,23 @@ def _outline_pixels(labels: LabelImage) -> tuple[IntArray, IntArray]:
     # The raster's own border has no neighbours beyond; a margin lies around the tray, so one pixel there is no loss.
     labels[0], labels[-1], labels[:, 0], labels[:, -1] = 0, 0, 0, 0
     square = np.ones((3, 3), np.uint8)
-    mixed = (cv2.erode(labels, square) != labels) | (cv2.dilate(labels, square) != labels)
+    mixed = cv2.erode(labels, square) != cv2.dilate(labels, square)
     at = np.flatnonzero(mixed & (labels > 0))
-    cell = labels.ravel()[at].astype(np.intp) - 1
-    order = np.argsort(cell, kind="stable")
-    return at[order], cell[order]
+    number = labels.ravel().take(at)
+    order = np.argsort(number, kind="stable")  # of 16 bits: numpy then sorts by radix
+    return at.take(order), number.take(order).astype(np.intp) - 1
 
 
 def _crofton_length(labels: LabelImage, at: IntArray, cell: IntArray, *, cells: int) -> FloatArray:
     """Outline length in pixels, Crofton: π/8 · (crossings of rows and columns + crossings of diagonals/√2)."""
     flat, width = labels.ravel(), labels.shape[1]
-    own = flat[at]
+    own = flat.take(at)
     crossings = np.zeros(cells)
-    for step, weight in ((1, 1.0), (width, 1.0), (width + 1, 0.5**0.5), (width - 1, 0.5**0.5)):
-        out = (flat[at + step] != own).astype(np.float64) + (flat[at - step] != own)
+    for steps, weight in (((1, width), 1.0), ((width + 1, width - 1), 0.5**0.5)):
+        out = np.zeros(at.size, np.uint8)
+        for step in steps:
+            out += flat.take(at + step) != own
+            out += flat.take(at - step) != own
         crossings += weight * np.bincount(cell, weights=out, minlength=cells)
     return np.where(crossings > 0, np.pi / 8 * crossings, np.nan)
 
@@ -95,9 +98,9 @@ def _hulls(at: IntArray, cell: IntArray, *, width: int, cells: int) -> tuple[Flo
     bounds = np.searchsorted(cell, np.arange(cells + 1))
     for c in np.flatnonzero(np.diff(bounds)):
         hull = cv2.convexHull(points[bounds[c] : bounds[c + 1]])
-        corners = hull[:, 0].astype(np.float64)
-        apart = corners[:, None] - corners[None]
-        feret[c] = np.sqrt((apart**2).sum(axis=2).max()) + 2 * _WIDEN_PX
+        x, y = hull[:, 0].T.astype(np.float64)
+        apart2 = np.square(x[:, None] - x) + np.square(y[:, None] - y)
+        feret[c] = np.sqrt(apart2.max()) + 2 * _WIDEN_PX
         # Steiner's formula for a convex body widened by r: A + P·r + π·r².
         area[c] = cv2.contourArea(hull) + cv2.arcLength(hull, True) * _WIDEN_PX + np.pi * _WIDEN_PX**2
     return feret, area

@@ -27,11 +27,12 @@ def clipped_share(rgb: NDArray[np.uint8], mask: NDArray[np.bool_] | None = None,
     if mask is not None:
         # A few hundred thousand pixels tell a share to a tenth of a percent; a plant-free photo has none either way.
         step = _step(rgb, settings)
-        pixels = pixels[mask[::step, ::step].ravel()]
+        pixels = pixels.take(np.flatnonzero(mask[::step, ::step]), axis=0)
     if not len(pixels):
         return 0.0
-    lost = (pixels >= settings.clipped_code).any(axis=1) | (pixels <= settings.black_code).all(axis=1)
-    return float(lost.mean())
+    red, green, blue = pixels.T  # compared with one another as whole lists: many times faster than along the short axis
+    most = np.maximum(np.maximum(red, green), blue)
+    return float(((most >= settings.clipped_code) | (most <= settings.black_code)).mean())
 
 
 def light_kind(rgb: NDArray[np.uint8], *, plants: NDArray[np.bool_] | None = None, settings: PhotoSettings) -> str:
@@ -81,7 +82,7 @@ def _ground_chroma(
     pixels: NDArray[np.uint8], plants: NDArray[np.bool_] | None, step: int, settings: PhotoSettings
 ) -> float | None:
     if plants is not None:
-        pixels = pixels[~plants[::step, ::step].ravel()]
+        pixels = pixels.take(np.flatnonzero(~plants[::step, ::step]), axis=0)
     if not len(pixels):
         return None
     return _cast_chroma(_brightest(pixels, _total(pixels), settings), settings)

@@ -54,14 +54,12 @@ def edge_blur_px(grey: NDArray[np.uint8], *, settings: PhotoSettings) -> float |
         0.3 or so for a perfectly sharp rendering; None when too few edges stand out to tell.
     """
     calm = _smooth(grey, settings.blur_calm_px)
-    sharp = _gradient(calm)
     soft = _gradient(_smooth(calm, settings.blur_probe_px))
-    rows, cols, direction = _strongest(*soft, settings=settings)
-    along = np.stack([soft[0][rows, cols], soft[1][rows, cols]]).astype(np.float64)
+    places, direction = _strongest(*soft, settings=settings)
+    along = np.stack([part.take(places) for part in soft]).astype(np.float64)
+    sharp = _gradient_at(calm, places)
     # The part of the sharper gradient that points the same way: noise in it cancels, where its length would grow.
-    ratio = (sharp[0][rows, cols] * along[0] + sharp[1][rows, cols] * along[1]) / np.maximum(
-        (along**2).sum(axis=0), 1.0
-    )
+    ratio = (sharp * along).sum(axis=0) / np.maximum((along**2).sum(axis=0), 1.0)
     # A ratio of 1 means no loss at all, blur without bound; keep it finite.
     blur_px2 = settings.blur_probe_px**2 / (np.maximum(ratio**2, 1.001) - 1)
     blur_px2 -= _DIFFERENCE_VARIANCE_PX2 + settings.blur_calm_px**2
@@ -83,6 +81,15 @@ def _gradient(grey: NDArray[np.uint8]) -> tuple[NDArray[np.int16], NDArray[np.in
     return np.asarray(gx, np.int16), np.asarray(gy, np.int16)
 
 
+def _gradient_at(grey: NDArray[np.uint8], places: NDArray[np.intp]) -> NDArray[np.intp]:
+    """(2, n): the same in a few places, flat indices not on the border."""
+    width = grey.shape[1]
+    around = {(y, x): grey.take(places + (y * width + x)).astype(np.intp) for y in (-1, 0, 1) for x in (-1, 0, 1)}
+    gx = sum((2 - abs(y)) * (around[y, 1] - around[y, -1]) for y in (-1, 0, 1))
+    gy = sum((2 - abs(x)) * (around[1, x] - around[-1, x]) for x in (-1, 0, 1))
+    return np.asarray([gx, gy], np.intp)
+
+
 def _direction(gx: NDArray[np.int16], gy: NDArray[np.int16]) -> NDArray[np.intp]:
     """Nearest of 0°, 45°, 90°, 135° to each gradient; compared, not by arc tangent, which takes three times as long."""
     across, down = np.abs(gx).astype(np.float32), np.abs(gy).astype(np.float32)
@@ -94,31 +101,39 @@ def _direction(gx: NDArray[np.int16], gy: NDArray[np.int16]) -> NDArray[np.intp]
 
 def _strongest(
     gx: NDArray[np.int16], gy: NDArray[np.int16], *, settings: PhotoSettings
-) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-    """Rows, columns and directions of the middles of the strongest edges, as many of each direction."""
-    strength = np.abs(gx) + np.abs(gy)  # at most 8 · 255: fits int16, three times faster than floats
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Flat indices and directions of the middles of the strongest edges, as many of each direction."""
+    strength = np.abs(gx)
+    strength += np.abs(gy)  # at most 8 · 255: fits int16, three times faster than floats
     step = max(1, int(math.sqrt(strength.size / settings.light_sample_px)))
     # Edges across a camera's motion are weaker than those along it: look at many, then keep the best of each direction.
     share = min(settings.blur_pool * settings.blur_edge_share, 1.0)
     bound = max(float(np.quantile(strength[::step, ::step], 1 - share)), settings.blur_edge_codes)
-    places = np.flatnonzero(strength[1:-1, 1:-1] >= bound)
-    rows, cols = np.divmod(places, strength.shape[1] - 2)
-    rows, cols = rows + 1, cols + 1
-    direction = _direction(gx[rows, cols], gy[rows, cols])
-    dx, dy = _ACROSS[direction].T
-    here = _length2(gx, gy, rows, cols)
+    strong = strength >= np.int16(math.ceil(bound))  # whole numbers of 16 bits: no picture of floats is made to compare
+    strong[0] = strong[-1] = strong[:, 0] = strong[:, -1] = False
+    places = np.flatnonzero(strong)
+    direction = _direction(gx.take(places), gy.take(places))
+    across = (_ACROSS[:, 1] * strength.shape[1] + _ACROSS[:, 0])[direction]
+    here = _length2(gx, gy, places)
     # In the middle of its edge a pixel is no weaker than its neighbours across it.
-    keep = (here >= _length2(gx, gy, rows + dy, cols + dx)) & (here >= _length2(gx, gy, rows - dy, cols - dx))
+    keep = (here >= _length2(gx, gy, places + across)) & (here >= _length2(gx, gy, places - across))
     wanted = max(settings.blur_edge_min, int(settings.blur_edge_share * strength.size / _DIRECTIONS))
     chosen = []
     for d in range(_DIRECTIONS):
         of_direction = np.flatnonzero(keep & (direction == d))
-        chosen.append(of_direction[np.argsort(-here[of_direction], kind="stable")[:wanted]])
+        chosen.append(of_direction[_greatest(here[of_direction], wanted)])
     best = np.concatenate(chosen)
-    return rows[best], cols[best], direction[best]
+    return places[best], direction[best]
 
 
-def _length2(
-    gx: NDArray[np.int16], gy: NDArray[np.int16], rows: NDArray[np.intp], cols: NDArray[np.intp]
-) -> NDArray[np.int32]:
-    return np.asarray(gx[rows, cols].astype(np.int32) ** 2 + gy[rows, cols].astype(np.int32) ** 2)
+def _greatest(values: NDArray[np.int32], count: int) -> NDArray[np.intp]:
+    """Indices of the `count` greatest values, the first of equal ones; all if there are fewer. Not in order."""
+    if values.size <= count:
+        return np.arange(values.size)
+    least = np.partition(values, values.size - count)[values.size - count]
+    above = np.flatnonzero(values > least)
+    return np.concatenate([above, np.flatnonzero(values == least)[: count - above.size]])
+
+
+def _length2(gx: NDArray[np.int16], gy: NDArray[np.int16], places: NDArray[np.intp]) -> NDArray[np.int32]:
+    return np.asarray(gx.take(places).astype(np.int32) ** 2 + gy.take(places).astype(np.int32) ** 2)

@@ -24,6 +24,7 @@ Indices = NDArray[np.intp]
 # time for OpenCV, and so many rows at a time that the working set stays in the cache.
 _LIST_ROW = 512
 _LIST_ROWS = 32
+_MOST_DOUBT = 0.5  # √(p(1−p)) of p = 1/2
 
 
 def refine_edges(
@@ -49,20 +50,24 @@ def refine_edges(
         4·cover·(1−cover)·`edge_doubt` for where exactly the edge lies.
     """
     mixture = mix_colours(probability, feed=feed, settings=settings)
-    share = _enlarged(probability, rgb.shape)
-    _mix_in_band(share, mixture, rgb=rgb, exponent=settings.light_exponent)
+    share, trust = (_enlarged(small, rgb.shape) for small in (probability, mixture.trust))
+    _mix_in_band(share, trust, mixture, rgb=rgb, exponent=settings.light_exponent)
     undecided = (1 - mixture.trust) * np.sqrt(np.abs(probability * (1 - probability)))
-    return _decided_away_from_edges(share, _enlarged(undecided, rgb.shape), settings=settings)
+    # A hair below the most, so that rounding on the way to the full grid does not pass it.
+    np.minimum(undecided, np.float32(_MOST_DOUBT - 1e-6), out=undecided)
+    return _decided_away_from_edges(share, undecided, scratch=trust, settings=settings)
 
 
-def _mix_in_band(share: FloatImage, mixture: Mixture, *, rgb: NDArray[np.uint8], exponent: float) -> None:
+def _mix_in_band(
+    share: FloatImage, trust: FloatImage, mixture: Mixture, *, rgb: NDArray[np.uint8], exponent: float
+) -> None:
     """Replace the network's share by that of the colours, as far as they are trusted, in place."""
-    trust = _enlarged(mixture.trust, rgb.shape)
+    codes = rgb.reshape(-1, 3)
     band = np.flatnonzero(trust > 0)  # of truth values: five times faster than of numbers
     step = _LIST_ROW * _LIST_ROWS
     for start in range(0, band.size, step):
         at = band[start : start + step]
-        change = _share_of_list(mixture, at, rgb=rgb, exponent=exponent)
+        change = _share_of_list(mixture, at, codes, shape=share.shape, exponent=exponent)
         network = share.ravel().take(at)
         change -= network
         change *= trust.ravel().take(at)
@@ -70,43 +75,50 @@ def _mix_in_band(share: FloatImage, mixture: Mixture, *, rgb: NDArray[np.uint8],
         share.ravel()[at] = change
 
 
-def _share_of_list(mixture: Mixture, at: Indices, *, rgb: NDArray[np.uint8], exponent: float) -> Floats:
-    """Share of leaf, 0..1, by colour alone in the pixels with flat indices `at`."""
-    padded = np.pad(at, (0, -at.size % _LIST_ROW), mode="edge").reshape(-1, _LIST_ROW)
-    rows, cols = rgb.shape[:2]
+def _share_of_list(
+    mixture: Mixture, at: Indices, codes: NDArray[np.uint8], *, shape: tuple[int, ...], exponent: float
+) -> Floats:
+    """Share of leaf, 0..1, by colour alone in the pixels with flat indices `at`; `codes` as a list."""
+    padded = (np.pad(at, (0, -at.size % _LIST_ROW), mode="edge") if at.size % _LIST_ROW else at).reshape(-1, _LIST_ROW)
+    rows, cols = shape
     down, right = mixture.trust.shape[0] / (COARSER * rows), mixture.trust.shape[1] / (COARSER * cols)
-    row = padded.astype(np.uint32) // np.uint32(cols)  # 32 bits: several times faster to divide
-    col = padded - row * np.intp(cols)
-    x = ((col + 0.5) * right - 0.5).astype(np.float32)
-    y = ((row + 0.5) * down - 0.5).astype(np.float32)
+    flat = padded.astype(np.uint32)  # 32 bits: several times faster to divide
+    row = flat // np.uint32(cols)
+    col = flat - row * np.uint32(cols)
+    x = col.astype(np.float32) * np.float32(right) + np.float32(right / 2 - 0.5)
+    y = row.astype(np.float32) * np.float32(down) + np.float32(down / 2 - 0.5)
     line = cv2.remap(mixture.line, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    parts = mixing_light(rgb.reshape(-1, 3).take(padded, axis=0), exponent)
-    parts *= line  # the fourth channel, 1, takes the offset
-    red, green, blue, share = cv2.split(parts)
-    for part in (red, green, blue):  # faster than any one call that sums over channels
+    *slope, share = (np.asarray(part, dtype=np.float32) for part in cv2.split(line))
+    for part, plane in zip(slope, cv2.split(codes.take(padded, axis=0)), strict=True):
+        part *= mixing_light(np.asarray(plane, dtype=np.uint8), exponent)
         share += part
-    return np.asarray(np.clip(share, 0, 1), dtype=np.float32).ravel()[: at.size]
+    return np.clip(share, 0, 1, out=share).ravel()[: at.size]
 
 
 def _decided_away_from_edges(
-    share: FloatImage, undecided: FloatImage, *, settings: SegmentSettings
+    share: FloatImage, undecided: FloatImage, *, scratch: FloatImage, settings: SegmentSettings
 ) -> tuple[FloatImage, FloatImage]:
     """Cover: whole or bare but for the pixels within `edge_zone_px` of the outline, so that noise cannot eat into a
     leaf; and its doubt, that of the network and, near the outline, of the edge's place.
+
+    What `share` and `scratch` hold is lost: fresh memory for a whole picture costs as much as the work on it.
     """
-    mask = (cv2.blur(share, (3, 3)) > 0.5).view(np.uint8)
+    mask = (np.asarray(cv2.blur(share, (3, 3), scratch), dtype=np.float32) > np.float32(0.5)).view(np.uint8)
     side = 2 * settings.edge_zone_px + 1
     kernel = np.ones((side, side), np.uint8)
     inner = np.asarray(cv2.erode(mask, kernel), dtype=np.uint8)
     zone = np.flatnonzero(cv2.dilate(mask, kernel) != inner)
-    cover = inner.astype(np.float32)
+    cover = scratch
+    cover[:] = inner
     near = share.ravel().take(zone)
     cover.ravel()[zone] = near
-    doubt = undecided
+    doubt = share
+    cv2.resize(undecided, doubt.shape[::-1], doubt, interpolation=cv2.INTER_LINEAR)
     edge_doubt = near * (1 - near) * np.float32(4 * settings.edge_doubt)
     # Not cv2.magnitude: its last bit depends on where in memory the arrays lie, and the same photo must give the same.
-    doubt.ravel()[zone] = np.sqrt(edge_doubt * edge_doubt + np.square(doubt.ravel().take(zone)))
-    return cover, np.minimum(doubt, np.float32(0.5), out=doubt)
+    both = np.sqrt(edge_doubt * edge_doubt + np.square(doubt.ravel().take(zone)))
+    doubt.ravel()[zone] = np.minimum(both, np.float32(_MOST_DOUBT))
+    return cover, doubt
 
 
 def _enlarged(small: FloatImage, shape: tuple[int, ...]) -> FloatImage:

@@ -29,8 +29,8 @@ class Mixture:
     Attributes
     ----------
     line : (k, l, 4) float32 ndarray
-        On the coarser grid: slope for the light of R, G and B, and the offset, for a fourth channel of 1 (see
-        `mixing_light`). Clipped to 0..1, the cover is 1 in leaf and 0 on ground as varied as those nearby.
+        On the coarser grid: slope for the light of R, G and B (see `mixing_light`), and the offset. Clipped to 0..1,
+        the cover is 1 in leaf and 0 on ground as varied as those nearby.
     trust : (m, n) float32 ndarray
         On the network's grid: share, 0..1, that colours decide instead of the network; 0 away from the outline.
     """
@@ -42,17 +42,26 @@ class Mixture:
 def mix_colours(probability: FloatImage, *, feed: Feed, settings: SegmentSettings) -> Mixture:
     """Local mixing coefficients around the outline of `probability` at one half; both on the network's grid."""
     canopy = (probability > 0.5).view(np.uint8)
-    depths = _depth(canopy), _depth(1 - canopy)
-    leaf, ground = _mean_colours(feed, depths, settings=settings)
-    slope, offset = leaf_share(leaf, ground, shading_weight=settings.shading_weight)
-    slack = _slack(slope, offset, feed=feed, depths=depths, settings=settings)
-    # Colours of pure leaf and pure ground stray from 1 and 0 by the slack: stretched, not just clipped, they come out
-    # whole and bare, and no straight edge moves.
-    stretch = np.float32(1) / (1 - 2 * slack)
-    trust = _like(probability, _contrast_trust(leaf, ground, settings))
+    depth = _depth(canopy)
+    depth += _depth(1 - canopy)  # a pixel lies in one of both only
+    leaf_sums, ground_sums = _colour_sums(feed, canopy, depth, settings=settings)
+    shape = leaf_sums[0].shape
+    line, strayed, told_apart = _planes(4, shape), _planes(4, shape), np.empty(shape, np.float32)
+    for strip in _strips(shape[0]):
+        leaf, ground = (_ratios_to_last([plane[strip] for plane in sums]) for sums in (leaf_sums, ground_sums))
+        slope, offset = leaf_share(leaf, ground, shading_weight=settings.shading_weight)
+        told_apart[strip] = _contrast_trust(leaf, ground, settings)
+        here = (*slope, offset)
+        astray = _straying(here, strip, feed=feed, canopy=canopy, depth=depth, settings=settings)
+        for into, part in zip((*line, *strayed), (*here, *astray), strict=True):
+            into[strip] = part
+    _stretch(line, _slack(strayed, feed.mm_per_px, settings))
+    trust = _like(probability, told_apart)
     band_px = np.float32(settings.edge_band_mm / feed.mm_per_px)
-    trust *= np.clip(band_px + 1 - np.maximum(*depths), 0, 1)
-    return Mixture(_merged(*[part * stretch for part in slope], (offset - slack) * stretch), trust)
+    depth -= band_px + 1
+    np.negative(depth, out=depth)
+    trust *= np.clip(depth, 0, 1, out=depth)
+    return Mixture(_merged(*line), trust)
 
 
 def leaf_share(leaf: Planes, ground: Planes, *, shading_weight: float) -> tuple[Planes, FloatImage]:
@@ -77,18 +86,23 @@ def leaf_share(leaf: Planes, ground: Planes, *, shading_weight: float) -> tuple[
     return slope, offset
 
 
-def mixing_light(rgb: NDArray[np.uint8], exponent: float) -> FloatImage:
-    """(m, n, 3) sRGB code values → (m, n, 4): (code / 255)^exponent, and a fourth channel of 1.
+def mixing_light(codes: NDArray[np.uint8], exponent: float) -> FloatImage:
+    """(m, n) sRGB code values of one channel → (code / 255)^exponent.
 
     Lens and sensor mix light, not code values: half leaf and half black ground is 0.73 of the leaf's code value. sRGB
     is close to a power of 2.2 (IEC 61966-2-1); shade, a factor, stays a factor under any power.
     """
-    return np.asarray(cv2.LUT(cv2.cvtColor(rgb, cv2.COLOR_RGB2RGBA), _decoded(exponent)), dtype=np.float32)
+    return np.asarray(cv2.LUT(codes, _decoded(exponent)), dtype=np.float32)
+
+
+def _light_of(rgb: cv2.typing.MatLike, exponent: float) -> Planes:
+    """The same for the three channels of a picture, each by itself."""
+    return tuple(mixing_light(np.asarray(plane, dtype=np.uint8), exponent) for plane in cv2.split(rgb))
 
 
 @lru_cache(maxsize=8)
 def _decoded(exponent: float) -> FloatImage:
-    """(1, 256) light of each code value; 255, as in the fourth channel, gives 1."""
+    """(1, 256) light of each code value."""
     light = (np.arange(256) / 255) ** exponent
     return light.astype(np.float32).reshape(1, 256)
 
@@ -111,44 +125,76 @@ def _merged(*planes: cv2.typing.MatLike) -> FloatImage:
     return np.asarray(cv2.merge(planes), dtype=np.float32)
 
 
-def _mean_colours(
-    feed: Feed, depths: tuple[FloatImage, FloatImage], *, settings: SegmentSettings
+def _colour_sums(
+    feed: Feed, canopy: NDArray[np.uint8], depth: FloatImage, *, settings: SegmentSettings
 ) -> tuple[Planes, Planes]:
-    """Mean light of leaf and of ground around each place, on the coarser grid; each depth's pixels by themselves.
+    """Weighted sums of the light of leaf and of ground around each place and, last, of the weights: four planes each.
 
-    The deepest pixels of the window are the purest and count most: for large leaves those past the blurred rim, for
-    the smallest seedlings the middle one or two. Where the window holds none the result is 0 and the band does not
-    reach.
+    On the coarser grid. The deepest pixels of the window are the purest and count most: for large leaves those past
+    the blurred rim, for the smallest seedlings the middle one or two. Where the window holds none the sums are 0 and
+    the band does not reach.
     """
-    shape = (*_coarse_shape(feed), 4)
-    sums = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
-    for top in range(0, shape[0], _STRIP_ROWS):
-        coarse = slice(top, min(top + _STRIP_ROWS, shape[0]))
-        fine = slice(COARSER * coarse.start, COARSER * coarse.stop), slice(0, COARSER * shape[1])
-        light = mixing_light(feed.rgb[fine], settings.light_exponent)
-        light[..., 3] = feed.valid[fine]  # the fourth channel sums the weights
-        for depth, into in zip(depths, sums, strict=True):
-            weight = _purity(depth[fine], settings)
-            weighted = cv2.multiply(light, _merged(*[weight] * 4))
-            into[coarse] = cv2.resize(weighted, into[coarse].shape[1::-1], interpolation=cv2.INTER_AREA)
+    shape = _coarse_shape(feed)
+    sums = _planes(4, shape), _planes(4, shape)
+    all_valid = bool(feed.valid.all())
+    for strip in _strips(shape[0]):
+        fine = _fine(strip, shape[1])
+        weight = _purity(depth[fine], settings)
+        of_leaf = weight * canopy[fine]
+        weights = of_leaf, weight - of_leaf
+        light = _light_of(feed.rgb[fine], settings.light_exponent)
+        for one, into in zip(weights, sums, strict=True):
+            *colours, last = (plane[strip] for plane in into)
+            for plane, part in zip(light, colours, strict=True):
+                cv2.resize(cv2.multiply(plane, one), part.shape[::-1], part, interpolation=cv2.INTER_AREA)
+            seen = one if all_valid else one * feed.valid[fine]
+            cv2.resize(seen, last.shape[::-1], last, interpolation=cv2.INTER_AREA)
     side = _window_side(feed.mm_per_px, settings)
-    leaf, ground = (_ratios_to_last(cv2.boxFilter(part, -1, (side, side), borderType=_NONE)) for part in sums)
+    leaf, ground = (_window_sums(planes, side, border=_NONE) for planes in sums)
     return leaf, ground
 
 
+def _window_sums(planes: Planes, side: int, *, border: int) -> Planes:
+    """Sums over a square window; by rows and columns, which is quicker than OpenCV's box of running sums.
+
+    What `planes` hold is lost: the memory of each takes the sums of the next.
+    """
+    ones = np.ones(side, np.float32)
+    sums, spare = [], np.empty_like(planes[0])
+    for plane in planes:
+        cv2.sepFilter2D(plane, -1, ones, ones, spare, borderType=border)
+        sums.append(spare)
+        spare = plane
+    return tuple(sums)
+
+
 def _purity(depth: FloatImage, settings: SegmentSettings) -> FloatImage:
-    """Say of each pixel in a mean colour, growing with its depth; 0 outside."""
-    steps = np.minimum(depth, np.float32(settings.edge_depth_px)) / np.float32(settings.edge_depth_step_px)
-    weight = np.asarray(cv2.exp(steps), dtype=np.float32)
-    weight *= depth > 0
-    return weight
+    """Say of each pixel in a mean colour, growing with its depth."""
+    steps = np.minimum(depth, np.float32(settings.edge_depth_px))
+    steps /= np.float32(settings.edge_depth_step_px)
+    return np.asarray(cv2.exp(steps), dtype=np.float32)
 
 
-def _ratios_to_last(sums: cv2.typing.MatLike) -> Planes:
-    """Three channels over the fourth; 0 where that is 0."""
-    *colours, weight = cv2.split(sums)
-    scale = np.reciprocal(np.maximum(np.asarray(weight, dtype=np.float32), np.float32(1e-6)))
-    return tuple(np.asarray(colour, dtype=np.float32) * scale for colour in colours)
+def _ratios_to_last(sums: list[FloatImage]) -> Planes:
+    """Three planes over the fourth; 0 where that is 0."""
+    *colours, weight = sums
+    scale = np.reciprocal(np.maximum(weight, np.float32(1e-6)))
+    return tuple(colour * scale for colour in colours)
+
+
+def _planes(count: int, shape: tuple[int, ...]) -> Planes:
+    """Pictures of one channel, yet to be filled."""
+    return tuple(np.empty(shape, dtype=np.float32) for _ in range(count))
+
+
+def _strips(rows: int) -> list[slice]:
+    """Rows of the coarser grid to work on at a time."""
+    return [slice(top, min(top + _STRIP_ROWS, rows)) for top in range(0, rows, _STRIP_ROWS)]
+
+
+def _fine(strip: slice, cols: int) -> tuple[slice, slice]:
+    """The same rows, and so many columns, on the network's grid."""
+    return slice(COARSER * strip.start, COARSER * strip.stop), slice(0, COARSER * cols)
 
 
 def _coarse_shape(feed: Feed) -> tuple[int, int]:
@@ -162,33 +208,54 @@ def _window_side(mm_per_px: float, settings: SegmentSettings) -> int:
     return 2 * max(1, round(settings.edge_window_mm / (COARSER * mm_per_px))) + 1
 
 
-def _slack(
-    slope: Planes,
-    offset: FloatImage,
+def _straying(
+    line: Planes,
+    strip: slice,
     *,
     feed: Feed,
-    depths: tuple[FloatImage, FloatImage],
+    canopy: NDArray[np.uint8],
+    depth: FloatImage,
     settings: SegmentSettings,
-) -> FloatImage:
+) -> Planes:
+    """In rows of the coarser grid: by how much the mixture strays from 1 in pure leaf and from 0 in pure ground,
+    squared and weighted, and the weight; first of leaf, then of ground. Every other pixel of every other row tells.
+    """
+    *slope, offset = line
+    fine = _fine(strip, offset.shape[1])
+    some = [cv2.resize(part[fine], offset.shape[::-1], interpolation=cv2.INTER_NEAREST) for part in (feed.rgb, depth)]
+    inside = canopy[fine][::COARSER, ::COARSER].astype(np.float32)
+    share = _dot(tuple(slope), _light_of(some[0], settings.light_exponent))
+    share += offset
+    pure = np.clip(some[1] - np.float32(1), 0, 1)  # depth 1 is the mixed pixel of the outline itself
+    share -= inside
+    share *= share
+    of_leaf = pure * inside
+    of_ground = pure - of_leaf
+    return share * of_leaf, of_leaf, share * of_ground, of_ground
+
+
+def _slack(strayed: Planes, mm_per_px: float, settings: SegmentSettings) -> FloatImage:
     """How far the mixture strays from 1 in pure leaf and from 0 in pure ground nearby, the larger of both.
 
     Texture and noise there, clipped on one side only, would push the area.
     """
-    rows, cols = (COARSER * n for n in offset.shape)  # every other pixel of every other row of these
-    colours = cv2.resize(feed.rgb[:rows, :cols], offset.shape[::-1], interpolation=cv2.INTER_NEAREST)
-    *light, _ = cv2.split(mixing_light(np.asarray(colours, dtype=np.uint8), settings.light_exponent))
-    share = _dot(slope, tuple(np.asarray(part, dtype=np.float32) for part in light))
-    share += offset
-    side = _window_side(feed.mm_per_px, settings)
-    worst = np.zeros_like(share)
-    for depth, pure in zip(depths, (np.float32(1), np.float32(0)), strict=True):
-        some = depth[:rows:COARSER, :cols:COARSER]
-        weight = np.clip(some - np.float32(1), 0, 1)  # depth 1 is the mixed pixel of the outline itself
-        squares = np.square(share - pure) * weight
-        total, count = (cv2.boxFilter(part, -1, (side, side), normalize=False) for part in (squares, weight))
-        np.maximum(worst, total / np.maximum(count, np.float32(1)), out=worst)
-    slack: FloatImage = np.minimum(np.sqrt(worst) * np.float32(settings.edge_slack), np.float32(_MOST_SLACK))
-    return slack
+    side = _window_side(mm_per_px, settings)
+    leaf, of_leaf, ground, of_ground = _window_sums(strayed, side, border=cv2.BORDER_DEFAULT)
+    leaf /= np.maximum(of_leaf, np.float32(1), out=of_leaf)
+    ground /= np.maximum(of_ground, np.float32(1), out=of_ground)
+    worst = np.sqrt(np.maximum(leaf, ground, out=leaf), out=leaf)
+    worst *= np.float32(settings.edge_slack)
+    return np.minimum(worst, np.float32(_MOST_SLACK), out=worst)
+
+
+def _stretch(line: Planes, slack: FloatImage) -> None:
+    """Colours of pure leaf and pure ground stray from 1 and 0 by the slack: stretched, not just clipped, they come out
+    whole and bare, and no straight edge moves. In place.
+    """
+    line[-1][:] -= slack
+    stretch = np.float32(1) / (1 - 2 * slack)
+    for plane in line:
+        plane *= stretch
 
 
 def _contrast_trust(leaf: Planes, ground: Planes, settings: SegmentSettings) -> FloatImage:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -46,21 +48,23 @@ def tidy_canopy(
 
 def _without_specks(probability: FloatImage, *, min_px: float, settings: SegmentSettings) -> FloatImage:
     """Zero every piece (8-connected) that is smaller than `min_px` or never reaches the peak probability."""
-    canopy = probability > _HALF
-    labels, area = _pieces(canopy, connectivity=8)
+    canopy = (probability > _HALF).view(np.uint8)
+    at, piece, area = _pieces(canopy, connectivity=8)
     convincing = np.zeros(area.size, dtype=bool)
-    convincing[labels[probability >= settings.peak_probability]] = True
+    convincing[piece[probability.ravel().take(at) >= settings.peak_probability]] = True
     unbelieved = ~convincing | (area < min_px)
-    unbelieved[0] = False
-    if not unbelieved.any():
+    lost = at[unbelieved.take(piece)]
+    if not lost.size:
         return probability
-    specks = unbelieved.take(labels)
+    specks = np.zeros_like(canopy)
+    specks.ravel()[lost] = 1
     # The faint rim of a speck goes with it, but never what is next to a believed piece.
     around = np.ones((5, 5), np.uint8)
-    halo = cv2.dilate(specks.view(np.uint8), around).view(bool)
-    halo &= ~cv2.dilate((canopy & ~specks).view(np.uint8), around).view(bool)
-    halo |= specks
-    return np.where(halo, np.float32(0), probability)
+    beside, believed = (np.asarray(cv2.dilate(part, around), dtype=np.uint8) for part in (specks, canopy ^ specks))
+    cleared = probability.copy()
+    cleared.ravel()[np.flatnonzero(beside > believed)] = 0
+    cleared.ravel()[lost] = 0
+    return cleared
 
 
 def _without_pinholes(probability: FloatImage, *, max_px: float, plant_coloured: Mask) -> FloatImage:
@@ -68,22 +72,33 @@ def _without_pinholes(probability: FloatImage, *, max_px: float, plant_coloured:
 
     Larger gaps between leaves are ground seen through the canopy and stay.
     """
-    labels, area = _pieces(~(probability > _HALF), connectivity=4)
+    canopy = (probability > _HALF).view(np.uint8)
+    # A hole too small for a whole square is closed by it; what touches ground that stays open is no hole. So only the
+    # thin ground between leaves is counted through, not all of it. Beyond the picture counts as canopy; odd sides,
+    # because OpenCV closes by even ones with a shift.
+    side = 2 * ((math.isqrt(int(max_px)) + 1) // 2) + 1
+    square = np.ones((side, side), np.uint8)
+    morphed = cv2.morphologyEx(canopy, cv2.MORPH_CLOSE, square, borderType=cv2.BORDER_CONSTANT, borderValue=(1,))
+    closed = np.asarray(morphed, dtype=np.uint8)
+    at, hole, area = _pieces(closed ^ canopy, connectivity=4)
     small = area <= max_px
-    small[0] = False
-    if not small.any():
-        return probability
-    at = np.flatnonzero(small.take(labels))
-    hole = labels.ravel().take(at)
+    beside_open = cv2.dilate(1 - closed, cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3)))
+    small[hole[np.asarray(beside_open).ravel().take(at) > 0]] = False
     coloured = np.bincount(hole[plant_coloured.ravel().take(at)], minlength=area.size)
-    filled = probability.copy()
-    filled.ravel()[at[coloured.take(hole) > area.take(hole) / 2]] = 1
-    return filled
+    filled = at[(small & (coloured > area / 2)).take(hole)]
+    if not filled.size:
+        return probability
+    without = probability.copy()
+    without.ravel()[filled] = 1
+    return without
 
 
-def _pieces(mask: Mask, *, connectivity: int) -> tuple[NDArray[np.int32], NDArray[np.intp]]:
-    """Number of the connected piece that each pixel belongs to, 0 outside the mask, and their sizes in pixels."""
-    # Counting apart: the call that gives statistics as well takes three times as long as both.
-    count, labels = cv2.connectedComponents(mask.view(np.uint8), connectivity=connectivity, ltype=cv2.CV_32S)
-    numbers = np.asarray(labels, dtype=np.int32)
-    return numbers, np.bincount(numbers.ravel(), minlength=count)
+def _pieces(
+    mask: NDArray[np.uint8], *, connectivity: int
+) -> tuple[NDArray[np.intp], NDArray[np.int32], NDArray[np.intp]]:
+    """Flat indices of the mask's pixels, number of the connected piece that each belongs to, and the pieces' sizes."""
+    # Counting apart, in the mask only: the call that gives statistics as well takes several times as long.
+    count, labels = cv2.connectedComponents(mask, connectivity=connectivity, ltype=cv2.CV_32S)
+    at = np.flatnonzero(mask.view(bool))
+    number = np.asarray(labels, dtype=np.int32).ravel().take(at)
+    return at, number, np.bincount(number, minlength=count)

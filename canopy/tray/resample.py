@@ -129,8 +129,26 @@ def remap_by_grid(
         places = _spread(part, width, step_px)
         top = first * step_px
         places = places[: height - top]
-        out[top : top + len(places)] = cv2.remap(array, places, None, interpolation)  # type: ignore[call-overload]
+        out[top : top + len(places)] = _sampled(array, places, part[..., 1], interpolation)
     return out
+
+
+def _sampled(
+    array: AnyArray, places: NDArray[np.float32], y: NDArray[np.float32], interpolation: int
+) -> cv2.typing.MatLike:
+    """`array` at `places`, whose y lie within the range of `y`; `places` may be changed."""
+    if array.ndim != 3 or array.shape[2] != 3 or array.dtype != np.uint8:
+        return cv2.remap(array, places, None, interpolation)  # type: ignore[call-overload, no-any-return]
+    # OpenCV samples four channels in less than half the time of three. Only the rows that are needed get a fourth; what
+    # is taken off y is even: fractions stay as they are, and halves are rounded to the same side.
+    reach = 2
+    top, bottom = np.clip([np.floor(y.min()) - reach, np.ceil(y.max()) + reach + 1], 0, array.shape[0]).astype(int)
+    top -= top % 2
+    if top >= bottom:
+        return np.zeros((*places.shape[:2], 3), np.uint8)
+    four = cv2.cvtColor(array[top:bottom], cv2.COLOR_RGB2RGBA)
+    places[..., 1] -= np.float32(top)
+    return cv2.cvtColor(cv2.remap(four, places, None, interpolation), cv2.COLOR_RGBA2RGB)  # type: ignore[call-overload]
 
 
 def _coarse_map(mapping: Mapping, width: int, height: int, step_px: int) -> NDArray[np.float32]:

@@ -72,6 +72,19 @@ def test_only_tiny_plant_coloured_holes_are_filled():
     assert not (result[18:22, 20:24] > 0.5).any()
 
 
+def test_holes_are_told_from_clefts_wherever_they_lie():
+    # 2 mm² are 8 pixels of 0.25 mm².
+    probability = np.full((30, 40), 0.9)
+    probability[0:2, 0:4] = 0  # a hole of 8 pixels in the picture's corner
+    probability[10, 5:13] = 0  # 8 pixels in a row
+    probability[14, 5:14] = 0  # 9
+    probability[20:26, 20:30] = 0  # open ground, and a cleft from it into the leaf, one pixel wide
+    probability[17:20, 25] = 0
+    expected = probability > 0.5
+    expected[0:2, 0:4] = expected[10, 5:13] = True
+    np.testing.assert_array_equal(tidied(probability) > 0.5, expected)
+
+
 def test_bare_ground_stays_bare_and_input_is_not_modified():
     assert not tidied(np.zeros((10, 12))).any()
     probability = square(3).astype(np.float32)

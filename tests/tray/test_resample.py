@@ -1,9 +1,10 @@
 """Shrinking keeps every place where it was: a ramp of brightness tells the place of each pixel."""
 
+import cv2
 import numpy as np
 import pytest
 
-from canopy.tray.resample import shrunk
+from canopy.tray.resample import Mapping, remap_by_grid, shrunk
 
 
 @pytest.mark.parametrize("size", [(400, 300), (250, 190), (200, 150), (133, 90), (61, 47)])
@@ -35,3 +36,19 @@ def test_whole_factors_are_block_means():
     picture = np.random.default_rng(1).integers(0, 255, (40, 60), dtype=np.uint8)
     means = picture.reshape(10, 4, 15, 4).mean(axis=(1, 3))
     assert np.abs(shrunk(picture, 15, 10) - means).max() <= 0.5 + 1e-9  # rounded to whole codes
+
+
+@pytest.mark.parametrize("interpolation", [cv2.INTER_LINEAR, cv2.INTER_NEAREST])
+def test_a_colour_picture_is_sampled_as_its_channels_are(interpolation):
+    picture = np.random.default_rng(2).integers(0, 255, (530, 410, 3), dtype=np.uint8)
+
+    def bent(px):  # beyond the picture on all sides; halves of pixels, which are rounded, among the places
+        return np.round((px * (0.8, 1.4) - (55, 90) + 2e-5 * px**2) * 2) / 2
+
+    whole, *channels = (
+        remap_by_grid(part, Mapping(bent, None), 600, 500, interpolation=interpolation, step_px=8)
+        for part in (picture, *(np.ascontiguousarray(picture[..., c]) for c in range(3)))
+    )
+    # The same sums of whole numbers, however many channels are handled at a time.
+    np.testing.assert_array_equal(whole, np.stack(channels, axis=-1))
+    assert whole[0].max() == 0 < whole[250].max()
