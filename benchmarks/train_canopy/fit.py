@@ -21,12 +21,12 @@ from torch import Tensor
 from benchmarks.train_canopy.change import Dice, change
 from benchmarks.train_canopy.fold import fold
 from benchmarks.train_canopy.library import SIDE, Crops, Library, cell_map
-from benchmarks.train_canopy.network import INPUTS, LOGITS, VOTE_PX, CanopyNet
+from benchmarks.train_canopy.network import LOGITS, VOTE_PX, CanopyNet, owner_net
 
 SCALE_MM = (0.3, 0.9)
-"""Millimetres per pixel at which the network is used, widely; so are most crops."""
+OWNER_SCALE_MM = (0.5, 1.3)
+"""Millimetres per pixel at which the networks are used, widely; so are most crops."""
 ANY_SCALE = 0.3
-WEIGHTS = "canopy_net.pt"
 SAVE_EVERY_S = 120
 _VOTERS = 768  # pixels of a crop whose votes are counted
 _SPREAD = 0.18  # standard deviation of votes around a middle, in spacings, when they are read as probabilities
@@ -88,6 +88,7 @@ def fit(
     start: Path | None,
     capacity: int,
     first: int,
+    owners: bool = False,
     areas: bool = False,
 ) -> CanopyNet:
     """Train for a given time, taking in pictures included, with a cosine schedule; returns the running average.
@@ -99,7 +100,7 @@ def fit(
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     library = Library(folder, device, capacity=capacity, first=first)
     dice, wide = Dice(batch, SIDE, device, seed), Dice(batch * 4 // 3, SIDE, device, seed + 1)
-    net = CanopyNet().to(device).to(memory_format=torch.channels_last)
+    net = (owner_net() if owners else CanopyNet()).to(device).to(memory_format=torch.channels_last)
     if start is not None:
         net.load_state_dict(torch.load(start, map_location=device))
     average = copy.deepcopy(net)
@@ -109,13 +110,16 @@ def fit(
     while (done := (time.time() - began) / seconds) < 1:
         for group in optimiser.param_groups:
             group["lr"] = top_rate * min(1, step / 200) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
-        crops = _fuller(library.crops(wide, scale_mm=SCALE_MM, any_scale=ANY_SCALE), batch)
+        crops = _fuller(
+            library.crops(wide, scale_mm=OWNER_SCALE_MM if owners else SCALE_MM, any_scale=ANY_SCALE), batch
+        )
         changed = change(crops.rgb, crops.canopy, dice).contiguous(memory_format=torch.channels_last)
-        changed = torch.cat([changed, cell_map(crops, dice).to(changed.dtype)], 1)
+        if owners:
+            changed = torch.cat([changed, cell_map(crops, dice).to(changed.dtype)], 1)
         with torch.autocast(device.type, torch.bfloat16):
             said = net(changed)
         loss = (share_loss if areas else loss_of)(said[:, :LOGITS], crops.canopy)
-        whose = vote_loss(said[:, LOGITS:], crops)
+        whose = vote_loss(said[:, LOGITS:], crops) if owners else torch.zeros_like(loss)
         optimiser.zero_grad(set_to_none=True)
         (loss + whose).backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
@@ -124,8 +128,8 @@ def fit(
         _follow(average, net, min(0.999, step / (step + 20)))
         if time.time() - saved > SAVE_EVERY_S:
             saved = time.time()
-            torch.save(average.state_dict(), out / WEIGHTS)
-        if step % 500 == 0 or step == 20:
+            torch.save(average.state_dict(), out / f"{_name(owners)}.pt")
+        if step % 100 == 0:
             print(
                 f"step {step}  {time.time() - began:.0f} s  {len(library)} pictures  "
                 f"loss {loss.item():.4f}  votes {whose.item():.4f}",
@@ -133,6 +137,11 @@ def fit(
             )
     print(f"done after {step} steps", flush=True)
     return average.eval()
+
+
+def _name(owners: bool) -> str:
+    """Of the network's files."""
+    return "owner_net" if owners else "canopy_net"
 
 
 def _fuller(crops: Crops, keep: int) -> Crops:
@@ -156,7 +165,7 @@ def export(net: CanopyNet, path: Path) -> None:
     axes = {0: "batch", 2: "height", 3: "width"}
     torch.onnx.export(
         net.cpu().float().to(memory_format=torch.contiguous_format),
-        torch.zeros(1, INPUTS, SIDE, SIDE),
+        torch.zeros(1, net.inputs, SIDE, SIDE),
         str(path),
         opset_version=17,
         input_names=["picture"],
@@ -198,7 +207,7 @@ def _probability(net: CanopyNet, rgb: Tensor, scale: float) -> Tensor:
     size = [max(32, round(n * scale / 32) * 32) for n in (height, width)]
     x = F.interpolate(rgb, size, mode="bilinear", antialias=True, align_corners=False)
     x = (x * (0.42 / x.mean().clamp(min=0.02)).clamp(0.6, 4)).clamp(0, 1)
-    x = F.pad(x, (0, 0, 0, 0, 0, INPUTS - 3))  # no cells are marked
+    x = F.pad(x, (0, 0, 0, 0, 0, net.inputs - 3))  # no cells are marked
     p = torch.sigmoid(F.pixel_shuffle(net(x)[:, :LOGITS].float(), 2))
     return F.interpolate(p, (height, width), mode="bilinear", align_corners=False)[0, 0]
 
@@ -223,17 +232,19 @@ def main() -> None:
     parser.add_argument(
         "--check", type=Path, nargs="*", default=[], help="folders of NAME.jpg + NAME.png never fitted on"
     )
+    parser.add_argument("--owners", action="store_true", help="fit the owner network")
     parser.add_argument("--areas", action="store_true", help="fit on plain cross-entropy: the last round, for areas")
     given = parser.parse_args()
     given.out.mkdir(parents=True, exist_ok=True)
     net = fit(
         given.pictures, out=given.out, seconds=given.seconds, batch=given.batch, top_rate=given.rate, seed=given.seed,
-        start=given.start, capacity=given.capacity, first=given.first, areas=given.areas,
+        start=given.start, capacity=given.capacity, first=given.first, owners=given.owners,
+        areas=given.areas,
     )  # fmt: skip
-    torch.save(net.state_dict(), given.out / WEIGHTS)
+    torch.save(net.state_dict(), given.out / f"{_name(given.owners)}.pt")
     for folder in given.check:
         report(net, folder)
-    export(net, given.out / "canopy_net.onnx")
+    export(net, given.out / f"{_name(given.owners)}.onnx")
 
 
 if __name__ == "__main__":

@@ -1,10 +1,11 @@
-"""The network: a depthwise-separable encoder–decoder with a half-resolution head of six numbers per position.
+"""The networks: depthwise-separable encoder–decoders with a half-resolution head.
 
-Four are logits of canopy for the 2 × 2 pixels of the full-resolution mask (channel 2·dy + dx, as in a pixel shuffle).
-The shuffle itself is left out of the exported file, because OpenCV 4.10 cannot load it at varying sizes; whoever runs
-it shuffles. Two say, where there is canopy, in which cell its plant is rooted: the way right and down to the middle of
-that cell, in `VOTE_PX` pixels (voting for centres as in Kendall, Gal & Cipolla 2018 and Cheng et al. 2020,
-"Panoptic-DeepLab"; from memory). A fourth input beside red, green and blue marks the middles of the tray's cells.
+Both give four logits of canopy for the 2 × 2 pixels of the full-resolution mask (channel 2·dy + dx, as in a pixel
+shuffle). The shuffle itself is left out of the exported file, because OpenCV 4.10 cannot load it at varying sizes;
+whoever runs it shuffles. The owner network gives two more: where there is canopy, in which cell its plant is rooted,
+the way right and down to the middle of that cell, in `VOTE_PX` pixels (voting for centres as in Kendall, Gal & Cipolla
+2018 and Cheng et al. 2020, "Panoptic-DeepLab"; from memory). A fourth input beside red, green and blue marks the
+middles of the tray's cells for it.
 """
 
 from __future__ import annotations
@@ -13,8 +14,9 @@ import torch
 import torch.nn.functional as F  # noqa: N812
 from torch import Tensor, nn
 
-WIDTHS = (16, 40, 96, 160, 224)
-INPUTS, LOGITS, OUTPUTS = 4, 4, 6
+WIDTHS = (16, 40, 80, 128, 160)
+OWNER_WIDTHS = (16, 40, 96, 160, 224)
+LOGITS = 4
 VOTE_PX = 16.0
 """Pixels of the picture to one unit of a vote."""
 CELL_MARK_PX, CELL_MARK_REACH = 3.0, 9
@@ -35,14 +37,15 @@ def separable(channels_in: int, channels_out: int, stride: int = 1) -> nn.Sequen
 
 
 class CanopyNet(nn.Module):
-    """(B, 4, H, W) in 0..1, H and W multiples of 32 → (B, 6, H/2, W/2): four logits, the way right, the way down."""
+    """(B, inputs, H, W) in 0..1, H and W multiples of 32 → (B, outputs, H/2, W/2)."""
 
-    def __init__(self, widths: tuple[int, int, int, int, int] = WIDTHS) -> None:
+    def __init__(self, widths: tuple[int, int, int, int, int] = WIDTHS, inputs: int = 3, outputs: int = LOGITS) -> None:
         super().__init__()
+        self.inputs = inputs
         a, b, c, d, e = widths
         self.down = nn.ModuleList(
             [
-                nn.Sequential(dense(INPUTS, a, 2), separable(a, a)),
+                nn.Sequential(dense(inputs, a, 2), separable(a, a)),
                 nn.Sequential(separable(a, b, 2), separable(b, b)),
                 nn.Sequential(separable(b, c, 2), separable(c, c)),
                 nn.Sequential(separable(c, d, 2), separable(d, d)),
@@ -57,10 +60,10 @@ class CanopyNet(nn.Module):
                 nn.Sequential(separable(2 * a, a)),
             ]
         )
-        self.head = nn.Conv2d(a, OUTPUTS, 1)
+        self.head = nn.Conv2d(a, outputs, 1)
 
     def forward(self, x: Tensor) -> Tensor:
-        """Six numbers per position at half the resolution."""
+        """What the head says, per position at half the resolution."""
         skips = []
         for block in self.down:
             x = block(x)
@@ -69,3 +72,8 @@ class CanopyNet(nn.Module):
         for block, skip in zip(self.up, reversed(skips), strict=True):
             x = block(torch.cat([F.interpolate(x, scale_factor=2.0, mode="nearest"), skip], 1))
         return self.head(x)
+
+
+def owner_net() -> CanopyNet:
+    """(B, 4, H, W) → (B, 6, H/2, W/2): four logits, the way right, the way down."""
+    return CanopyNet(OWNER_WIDTHS, inputs=4, outputs=LOGITS + 2)

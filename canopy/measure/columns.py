@@ -45,7 +45,7 @@ CELL_COLUMNS: tuple[Column, ...] = (
     ),
     Column("das", _WHOLE_OR_NONE, "d", "Days after sowing on the day of the photo."),
     Column("area_mm2", _FLOAT, "mm²", "Orthographic area seen of the plant, at its own height when heights are known."),
-    Column("area_low_mm2", _FLOAT, "mm²", "Low end of the area's 95 % range: outline, doubt, disputed leaves and height."),
+    Column("area_low_mm2", _FLOAT, "mm²", "Low end of the area's 95 % range: outline, doubt, disputes and height."),
     Column("area_high_mm2", _FLOAT, "mm²", "High end of the area's 95 % range."),
     Column("cover", _FLOAT, "1", "Area divided by the cell's pitch area; above 1 when a plant spills over."),
     Column("weight_g", _FLOAT, "g", "Fresh weight estimated from area; missing without weigh-ins."),

@@ -44,7 +44,7 @@ def segment_cells(
     feed = make_feed(rectified, stage=stage, settings=settings)
     scale = np.array(feed.rgb.shape[1::-1]) / rectified.rgb.shape[1::-1]
     centres_px = (rectified.to_px(layout.centres_mm()) + 0.5) * scale - 0.5
-    sight = look(feed, centres_px=centres_px)
+    sight = look(feed, centres_px=centres_px, owner_scale=settings.owner_scale)
     probability = sight.probability
     coloured = shipped_opinion().plant_coloured(feed.normalised)
     reach = tray_reach(rectified, layout, feed=feed, settings=settings)

@@ -1,4 +1,4 @@
-"""Where canopy is, and whose it is, from a small network run by OpenCV."""
+"""Where canopy is, and whose it is, from two small networks run by OpenCV."""
 
 from __future__ import annotations
 
@@ -15,72 +15,83 @@ from canopy.segment.feed import Feed
 
 FloatImage = NDArray[np.float32]
 
-WEIGHTS = "canopy_net.onnx"
-# Part of the contract with the trained weights: logits among its outputs, pixels to one unit of a vote, and the spread
-# and cut of the bells that mark the cells.
+CANOPY, OWNER = "canopy_net.onnx", "owner_net.onnx"
+# Part of the contract with the trained weights of the owner network: logits among its outputs, pixels to one unit of a
+# vote, and the spread and cut of the bells that mark the cells.
 _LOGITS = 4
 VOTE_PX = 16.0
 _MARK_PX, _MARK_REACH_PX = 3.0, 9
-# The encoder halves five times and its nearest-neighbour upsampling must meet the same sizes again.
+# The encoders halve five times and their nearest-neighbour upsampling must meet the same sizes again.
 _MULTIPLE = 32
 _LOCK = Lock()  # one net per process, and OpenCV's nets hold the picture between setInput and forward
 
 
 @dataclass(frozen=True)
 class Sight:
-    """What the network says of a feed.
+    """What the networks say of a feed.
 
     Attributes
     ----------
     probability : (m, n) float32 ndarray
         That a pixel shows living canopy, 0..1; 0 where the photo does not reach.
     ways : (k, l, 2) float32 ndarray
-        On half the feed's grid: how far right and down of each place the middle of the cell lies in which the plant
-        seen there is rooted, in feed pixels. Says nothing where there is no canopy.
+        On a coarser grid over the same ground: how far right and down of each place the middle of the cell lies in
+        which the plant seen there is rooted, in feed pixels. Says nothing where there is no canopy.
     """
 
     probability: FloatImage
     ways: FloatImage
 
 
-def look(feed: Feed, *, centres_px: NDArray[np.float64]) -> Sight:
+def look(feed: Feed, *, centres_px: NDArray[np.float64], owner_scale: float) -> Sight:
     """Canopy, and whose.
 
     Parameters
     ----------
     feed : Feed
-        The tray at the network's scale and brightness.
+        The tray at the canopy network's scale and brightness.
     centres_px : (cells, 2) ndarray
         Middles of the cells, (column, row) in feed pixels.
+    owner_scale : float
+        Size of the owner network's picture against the feed, 0..1.
     """
     rows, cols = feed.normalised.shape[:2]
-    # Padded to whole multiples by repeating the border; what it says there is cropped again.
-    padded = cv2.copyMakeBorder(
-        feed.normalised, 0, -rows % _MULTIPLE, 0, -cols % _MULTIPLE, cv2.BORDER_REPLICATE
-    )
-    out = _forward(np.dstack([padded, cell_marks(centres_px, padded.shape)]))
-    probability = _sigmoid(np.ascontiguousarray(_shuffled(out[:, :_LOGITS])[:rows, :cols]))
+    logits = _shuffled(_forward(CANOPY, _padded(feed.normalised)))[:rows, :cols]
+    probability = _sigmoid(np.ascontiguousarray(logits))
     probability[~feed.valid] = 0
-    ways = cv2.merge([out[0, _LOGITS], out[0, _LOGITS + 1]])[: -(-rows // 2), : -(-cols // 2)]
-    return Sight(probability, np.asarray(ways, dtype=np.float32) * np.float32(VOTE_PX))
+    size = (max(1, round(cols * owner_scale)), max(1, round(rows * owner_scale)))
+    scale = np.array(size) / (cols, rows)
+    smaller = _padded(np.asarray(cv2.resize(feed.normalised, size, interpolation=cv2.INTER_AREA), dtype=np.uint8))
+    marks = cell_marks((centres_px + 0.5) * scale - 0.5, smaller.shape)
+    out = _forward(OWNER, np.dstack([smaller, marks]))
+    ways = cv2.merge([out[0, _LOGITS], out[0, _LOGITS + 1]])[: -(-size[1] // 2), : -(-size[0] // 2)]
+    return Sight(probability, np.asarray(ways, dtype=np.float32) * (VOTE_PX / scale).astype(np.float32))
+
+
+def _padded(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Whole multiples of 32, by repeating the border; what is said of the padding is cropped again."""
+    rows, cols = picture.shape[:2]
+    padded = cv2.copyMakeBorder(picture, 0, -rows % _MULTIPLE, 0, -cols % _MULTIPLE, cv2.BORDER_REPLICATE)
+    return np.asarray(padded, dtype=np.uint8)
 
 
 def cell_marks(centres_px: NDArray[np.float64], shape: tuple[int, ...]) -> NDArray[np.uint8]:
-    """The network's fourth channel: a bell, 255 at its top, around the middle of each cell inside the picture."""
-    marks = np.zeros(shape[:2], np.float32)
+    """The owner network's fourth channel: a bell, 255 at its top, around the middle of each cell inside the picture."""
+    at = np.zeros(shape[:2], np.float32)
     col, row = np.rint(centres_px).astype(int).T
     inside = (col >= 0) & (col < shape[1]) & (row >= 0) & (row < shape[0])
-    marks[row[inside], col[inside]] = 1
+    at[row[inside], col[inside]] = 1
     bell = np.exp(-0.5 * (np.arange(-_MARK_REACH_PX, _MARK_REACH_PX + 1) / _MARK_PX) ** 2)
-    marks = cv2.sepFilter2D(marks, -1, bell, bell, borderType=cv2.BORDER_CONSTANT)
-    return np.rint(np.minimum(marks, 1) * 255).astype(np.uint8)
+    bells = cv2.sepFilter2D(at, -1, bell, bell, borderType=cv2.BORDER_CONSTANT)
+    marks: NDArray[np.uint8] = np.rint(np.minimum(bells, 1) * 255).astype(np.uint8)
+    return marks
 
 
-def _forward(picture: NDArray[np.uint8]) -> FloatImage:
-    """(m, n, 4) uint8, whole multiples of 32 → (1, 6, m/2, n/2)."""
+def _forward(name: str, picture: NDArray[np.uint8]) -> FloatImage:
+    """(m, n, k) uint8, whole multiples of 32 → (1, outputs, m/2, n/2)."""
     blob = _folded(picture)
     with _LOCK:
-        net = _net()
+        net = _net(name)
         net.setInput(blob)
         return np.asarray(net.forward(), dtype=np.float32)
 
@@ -116,8 +127,8 @@ def _sigmoid(logits: FloatImage) -> FloatImage:
     return np.divide(np.float32(1), odds, out=odds)
 
 
-@lru_cache(maxsize=1)
-def _net() -> cv2.dnn.Net:
-    """The net of this process, read once from the package's own file."""
-    weights = resources.files("canopy.segment").joinpath(WEIGHTS).read_bytes()
+@lru_cache(maxsize=2)
+def _net(name: str) -> cv2.dnn.Net:
+    """A net of this process, read once from the package's own file."""
+    weights = resources.files("canopy.segment").joinpath(name).read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, dtype=np.uint8))

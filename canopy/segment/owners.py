@@ -80,4 +80,6 @@ def disputed_shares(owner: Ints, doubt: NDArray[np.float32], *, cells: int) -> N
     plant = owner > 0
     pixels = np.bincount(owner[plant], minlength=cells + 1)[1:]
     doubted = np.bincount(owner[plant], doubt[plant], minlength=cells + 1)[1:]
-    return np.divide(doubted, pixels, out=np.full(cells, np.nan), where=pixels > 0)
+    shares = np.full(cells, np.nan)
+    np.divide(doubted, pixels, out=shares, where=pixels > 0)
+    return shares

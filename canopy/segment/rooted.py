@@ -80,8 +80,7 @@ def cut_pieces(canopy: Canopy, *, grid: CellGrid, settings: SegmentSettings) -> 
     total = np.bincount(whose, pixels)
     centres = grid.centres_mm()
     voted, seen = (
-        np.stack([np.bincount(inverse, part) / pixels for part in place])
-        for place in (canopy.voted_mm, canopy.seen_mm)
+        np.stack([np.bincount(inverse, part) / pixels for part in place]) for place in (canopy.voted_mm, canopy.seen_mm)
     )
     offcentre, away = (np.hypot(*(place - centres[where].T)) / grid.pitch_mm for place in (voted, seen))
     x_mm, y_mm = centres[canopy.cell].T

@@ -1,9 +1,9 @@
 """Whose leaf: every canopy pixel goes to a cell of the tray, overhang included, or to none.
 
-Each place of the canopy votes for where its plant is rooted (see `canopy.segment.network`); votes that gather around the
-middle of a cell are a plant rooted there. A connected piece of canopy with one such plant belongs to it as a whole,
-however far it leans over; where several plants touch, each place goes to that plant of the piece whose root lies nearest
-to its vote. A ring of cells beyond the tray stands for the neighbours' plants. Mats are cut into tiles.
+Each place of the canopy votes for where its plant is rooted (see `canopy.segment.network`); votes that gather around
+the middle of a cell are a plant rooted there. A connected piece of canopy with one such plant belongs to it as a whole,
+however far it leans over; where several plants touch, each place goes to that plant whose root lies nearest to its
+vote. A ring of cells beyond the tray stands for its neighbours. Mats are cut into tiles.
 """
 
 from __future__ import annotations
@@ -134,8 +134,8 @@ def _owners(canopy: Canopy, *, grid: CellGrid, settings: SegmentSettings) -> tup
     if shared.any():
         is_root = np.zeros(grid.count, dtype=bool)
         is_root[pieces.cell[active]] = True
-        voted = (canopy.voted_mm[0][shared], canopy.voted_mm[1][shared])
-        nearest, doubt[shared] = _nearest_root(voted, canopy.cell[shared], is_root=is_root, grid=grid, settings=settings)
+        voted, named = (canopy.voted_mm[0][shared], canopy.voted_mm[1][shared]), canopy.cell[shared]
+        nearest, doubt[shared] = _nearest_root(voted, named, is_root=is_root, grid=grid, settings=settings)
         owner[shared] = numbers[nearest]
     return owner, doubt
 

@@ -47,6 +47,9 @@ class SegmentSettings(BaseModel):
     feed_min_megapixels: float = Field(
         0.15, ge=0.01, le=5, description="The network's picture is kept, or enlarged, to at least this size."
     )
+    owner_scale: float = Field(
+        0.7, ge=0.3, le=1, description="Size of the picture that the owner network sees, against the canopy network's."
+    )
     agreement_floor: float = Field(
         0.6, ge=0, le=1, description="Below this Dice with the colour classifier the reading says so."
     )
@@ -84,7 +87,11 @@ class SegmentSettings(BaseModel):
         0.18, ge=0.001, le=1, description="The same contrast from where on colour alone sets the edge."
     )
     light_exponent: float = Field(
-        2.2, ge=1, le=3, description="Power of code values in which edge pixels mix: 2.2 light itself, 1 code values."
+        1.5,
+        ge=1,
+        le=3,
+        description="Power of code values in which edge pixels mix: 2.2 is light, in which lenses mix; 1 is code "
+        "values, in which decoder and resampling average finer pixels. Photos on the measuring grid are in between.",
     )
     shading_weight: float = Field(
         0.05, ge=0.001, le=10, description="How little light and shade may vary near an edge; large: not at all."
@@ -123,5 +130,5 @@ class SegmentSettings(BaseModel):
         1, ge=0, le=10, description="Votes for roots are averaged over the canopy this many pixels around each place."
     )
     vote_sd: float = Field(
-        0.18, ge=0.01, le=2, description="Spread of votes around their root, pitches, when leaves of several plants meet."
+        0.18, ge=0.01, le=2, description="Spread of votes around their root, pitches, where leaves of plants meet."
     )

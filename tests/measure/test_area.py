@@ -245,6 +245,10 @@ def test_owner_must_fit_the_layout():
     rectified, segmentation = draw(layout, {"C5": disc(10)})
     with pytest.raises(ValueError, match="owner 15 but the layout has 12 cells"):
         measure_cells(
-            rectified, replace(segmentation, contact=np.zeros(12), disputed=np.zeros(12)), layout_of(3, 4), height=UNKNOWN_HEIGHT, stage="",
+            rectified,
+            replace(segmentation, contact=np.zeros(12), disputed=np.zeros(12)),
+            layout_of(3, 4),
+            height=UNKNOWN_HEIGHT,
+            stage="",
             settings=SETTINGS,
-        )  # fmt: skip
+        )

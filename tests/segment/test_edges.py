@@ -10,7 +10,7 @@ from canopy.settings.segment import SegmentSettings
 from canopy.tray.rectify import Rectified
 
 MM = 0.25
-SETTINGS = SegmentSettings(feed_min_megapixels=0.01)
+SETTINGS = SegmentSettings(feed_min_megapixels=0.01, light_exponent=2.2)  # discs are drawn as a lens mixes: in light
 LEAF = np.array([90.0, 150.0, 60.0])
 GROUNDS = {"black": (30, 28, 25), "white": (225, 225, 220), "brown": (110, 90, 70)}
 SUPERSAMPLING = 8

@@ -1,6 +1,6 @@
 import numpy as np
 
-from canopy.segment.owners import contact_shares, spread_owners
+from canopy.segment.owners import contact_shares, disputed_shares, spread_owners
 
 
 def test_contact_by_hand():
@@ -28,3 +28,9 @@ def test_owners_are_enlarged_to_the_covers_grid():
     full = spread_owners(np.array([[1, 2]], np.int32), np.ones((2, 6), np.float32))
     assert full.dtype == np.uint16
     np.testing.assert_array_equal(full, [[1, 1, 1, 2, 2, 2]] * 2)
+
+
+def test_disputed_shares_are_means_over_each_plant():
+    owner = np.array([[-1, 1, 1], [0, 2, -1]], np.int32)
+    doubt = np.array([[9, 0.1, 0.3], [0.9, 0.5, 9]], np.float32)
+    np.testing.assert_allclose(disputed_shares(owner, doubt, cells=3), [0.2, 0.5, np.nan], rtol=1e-6)

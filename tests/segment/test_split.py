@@ -79,7 +79,7 @@ def test_doubt_is_the_chance_of_the_second_nearest_middle():
     draw_disc(truth, picture, 1, centre_mm=left, radius_mm=26.0)
     draw_disc(truth, picture, 2, centre_mm=right, radius_mm=20.0)
     # All of plant 1 votes 10 mm off towards plant 2: 10 against 30 mm.
-    found = split(truth, picture, tray, goals={1: left + (10.0, 0.0)})
+    found = split(truth, picture, tray, goals={1: left + np.array([10.0, 0.0])})
     spread = SETTINGS.vote_sd * 40
     expected = 1 / (1 + np.exp((30**2 - 10**2) / (2 * spread**2)))
     inner = found.doubt[found.owner == 1]
@@ -91,7 +91,7 @@ def test_a_plant_alone_is_beyond_doubt_and_whole_wherever_it_votes():
     picture = blank(tray, mm_per_px=MM)
     truth = np.zeros(picture.rgb.shape[:2], np.int32)
     draw_disc(truth, picture, 2, centre_mm=tray.centres_mm()[1], radius_mm=12)
-    found = split(truth, picture, tray, goals={2: tray.centres_mm()[1] + (14.0, 0.0)}, noise_mm=6.0)
+    found = split(truth, picture, tray, goals={2: tray.centres_mm()[1] + np.array([14.0, 0.0])}, noise_mm=6.0)
     assert not found.doubt.any()
     assert set(np.unique(found.owner)) == {-1, 2}
 
