@@ -1,5 +1,7 @@
 """Uneven light on drawn trays: pale rim, dark medium, discs of leaf, under a field that is known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -75,8 +77,6 @@ def test_media_that_differ_are_not_light():
 
 def test_too_little_ground_tells_nothing():
     rectified, segmentation = tray(bars)
-    none = type(segmentation)(
-        np.ones_like(segmentation.cover), segmentation.owner, segmentation.doubt, segmentation.contact, 1.0
-    )
+    none = replace(segmentation, cover=np.ones_like(segmentation.cover))
     assert fit_gain_field(rectified, none, LAYOUT, settings=SETTINGS) is None
     assert fit_gain_field(rectified, segmentation, LAYOUT, settings=GainSettings(enabled=False)) is None
