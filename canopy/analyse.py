@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 
 from canopy.errors import TrayNotFound
 from canopy.measure import measure_cells, measure_tray
+from canopy.measure.covered import covered_remarks, covered_share, mark_covered
+from canopy.measure.doubts import clarity_remarks, require_scale, tray_remarks
+from canopy.measure.relight import Relight, light_remarks, read_light
 from canopy.photo import Photo, check_quality, decode, require_sharp
 from canopy.readiness import days_after_sowing, decide_tray, recipe_for, score_cells
 from canopy.records import CropRecipe, Height, Layout, Reading, Remark, TrayRecord
@@ -22,8 +25,8 @@ from canopy.settings import Settings
 from canopy.tray import Frame, Rectified, locate_tray, rectify
 
 BY_NAME: Literal["by name"] = "by name"
-_WITHHOLD_COLOUR = frozenset({"purple_light", "colour_cast"})
-_NO_DOUBT = frozenset({"file_date", "no_time"})
+_WITHHOLD_COLOUR = frozenset({"purple_light", "colour_cast", "card_doubtful"})
+_NO_DOUBT = frozenset({"file_date", "no_time", "colour_corrected", "uneven_light"})
 
 
 @dataclass(frozen=True)
@@ -99,33 +102,30 @@ def work_through(
     if recipe == BY_NAME:
         recipe = recipe_for(tray.crop, tray.stage) if tray.crop else None
     margin_mm = 0.0 if tray.whole_picture else settings.scale.margin_mm
-    width_mm, height_mm = (
-        side + 2 * margin_mm for side in (tray.layout.outline_width_mm, tray.layout.outline_height_mm)
-    )
-    needed_mm_per_px = settings.scale.needed(tray.stage, seen_mm2=width_mm * height_mm)
+    needed_mm_per_px = _needed_mm_per_px(tray, margin_mm, settings)
     picture, frame = _see(photo, tray, needed_mm_per_px, name=name, modified_at=modified_at, settings=settings)
+    require_scale(frame.mm_per_px / picture.reduction, stage=tray.stage, settings=settings.photo, name=name)
     das = days_after_sowing(tray.sown_on, picture.taken_at, tray=name)
-    rectified = rectify(
-        picture,
-        frame,
-        tray.layout,
-        mm_per_px=max(needed_mm_per_px, frame.mm_per_px),
-        margin_mm=margin_mm,
-    )
+    mm_per_px = max(needed_mm_per_px, frame.mm_per_px)
+    rectified = rectify(picture, frame, tray.layout, mm_per_px=mm_per_px, margin_mm=margin_mm)
     height = _height(tray, recipe, frame, das=das)
     segmentation = segment_cells(rectified, tray.layout, stage=tray.stage, height=height, settings=settings.segment)
-    remarks = _remarks(picture, frame, rectified, segmentation, layout=tray.layout, name=name, settings=settings)
-
-    measured = measure_cells(
-        rectified, segmentation, tray.layout, height=height, stage=tray.stage, settings=settings.measure
+    light = read_light(picture, frame, rectified, segmentation, tray.layout, settings=settings)
+    remarks = _remarks(
+        picture, frame, rectified, segmentation, light=light, layout=tray.layout, name=name, settings=settings
     )
+    colour_withheld = any(remark.code in _WITHHOLD_COLOUR for remark in remarks)
+    measured = _measured(
+        rectified, segmentation, tray, light=light, height=height, colour_withheld=colour_withheld, settings=settings
+    )
+    remarks += covered_remarks(measured)
     scored = score_cells(
         _labelled(measured, picture, tray),
         recipe,
         taken_at=picture.taken_at,
         sown_on=tray.sown_on,
         treatments=tray.treatments,
-        colour_withheld=any(remark.code in _WITHHOLD_COLOUR for remark in remarks),
+        colour_withheld=colour_withheld,
         settings=settings.readiness,
     )
     trays = measure_tray(scored.cells, tray.layout, seed=_seed(tray, name), settings=settings.measure)
@@ -133,6 +133,14 @@ def work_through(
     trays = _labelled(trays, picture, tray, **_photo_fields(picture, frame, remarks), **decided)
     reading = Reading(name, tray.tray, scored.cells, trays, scored.criteria, remarks)
     return Worked(picture, frame, rectified, segmentation, reading)
+
+
+def _needed_mm_per_px(tray: TrayRecord, margin_mm: float, settings: Settings) -> float:
+    """How finely the tray and its margin are to be seen."""
+    width_mm, height_mm = (
+        side + 2 * margin_mm for side in (tray.layout.outline_width_mm, tray.layout.outline_height_mm)
+    )
+    return settings.scale.needed(tray.stage, seen_mm2=width_mm * height_mm)
 
 
 def _see(
@@ -189,12 +197,39 @@ def _height(tray: TrayRecord, recipe: CropRecipe | None, frame: Frame, *, das: i
     return Height(canopy_mm, canopy_source, camera_mm, camera_source, nadir_mm, tiered)
 
 
+def _measured(
+    rectified: Rectified,
+    segmentation: Segmentation,
+    tray: TrayRecord,
+    *,
+    light: Relight,
+    height: Height,
+    colour_withheld: bool,
+    settings: Settings,
+) -> pd.DataFrame:
+    """The cells as measured, those under something that is no plant marked."""
+    measured = measure_cells(
+        rectified,
+        segmentation,
+        tray.layout,
+        height=height,
+        stage=tray.stage,
+        settings=settings.measure,
+        light=light,
+        colour_judged=not colour_withheld,
+    )
+    look = settings.measure.light.covered
+    share = covered_share(rectified, segmentation, tray.layout, field=light.field, settings=look)
+    return mark_covered(measured, share, settings=look)
+
+
 def _remarks(
     photo: Photo,
     frame: Frame,
     rectified: Rectified,
     segmentation: Segmentation,
     *,
+    light: Relight,
     layout: Layout,
     name: str,
     settings: Settings,
@@ -208,7 +243,20 @@ def _remarks(
         name=name,
         plants=_as_mask(segmentation.cover[part] >= 0.5),
     )
-    found = list(remarks)
+    repaired = light.repairs_cast(settings.measure.light)
+    found = [remark for remark in remarks if not (repaired and remark.code == "colour_cast")]
+    purple = any(remark.code == "purple_light" for remark in remarks)
+    said = light_remarks(light, settings=settings.measure.light)
+    found += [remark for remark in said if not (purple and remark.code == "colour_cast")]
+    found += tray_remarks(rectified, frame, layout, settings=settings.photo, name=name)
+    found += clarity_remarks(
+        segmentation,
+        rectified,
+        layout,
+        may_refuse=not purple,
+        settings=settings.photo,
+        name=name,
+    )
     if frame.mm_per_px > settings.scale.doubtful_mm_per_px:
         found.append(Remark("coarse", f"one pixel covers {frame.mm_per_px:.2f} mm; small plants cover few pixels"))
     if segmentation.agreement < settings.segment.agreement_floor:

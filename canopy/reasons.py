@@ -44,6 +44,14 @@ _ALL: tuple[Reason, ...] = (
     Reason("tray_not_found", "tray not found", "Free the corner markers or give `corners` in the tray list.", True),
     Reason("doubtful_fit", "tray corners do not fit", "Check layout, marker places and `corners`.", True),
     Reason("blurred", "photo is blurred", "Hold still, focus on the leaves and take it again.", True),
+    Reason("moved", "camera or plants moved", "Rest the camera, give more light or a shorter exposure.", True),
+    Reason("too_coarse", "too few pixels per millimetre", "Go nearer, or photograph with more pixels.", True),
+    Reason("cut_off", "tray is cut off", "Step back until the whole tray is in the photo.", True),
+    Reason(
+        "unclear", "plants not told from the ground", "Give more and whiter light, clear the ground, go nearer.", True
+    ),
+    Reason("duplicate", "same picture twice", "Nothing to do; it is measured once.", True),
+    Reason("covered", "something lies over the cell", "Lift hand, hose or tool and take the photo again.", True),
     Reason("sown_in_future", "sown after the photo", "Correct `sown_on` or the camera's date.", True),
     Reason("failed", "unexpected failure", "Report the message with the photo; the rest went on.", True),
     # remarks on a photo
@@ -60,6 +68,14 @@ _ALL: tuple[Reason, ...] = (
         "purple_light", "purple grow light", "Photograph under white light; area holds, colour is not judged.", False
     ),
     Reason("colour_cast", "coloured light", "Photograph under white light, or set the camera's white balance.", False),
+    Reason("colour_corrected", "colours corrected by the card", "Nothing to do; the card is seen well.", False),
+    Reason("card_unseen", "colour card not seen well", "Lay the card flat, unshaded, where the settings say.", False),
+    Reason("card_doubtful", "colour card fits badly", "Clean or renew the card and keep shade off it.", False),
+    Reason("uneven_light", "uneven light", "Colours are evened; hang lamps higher for even growth.", False),
+    Reason(
+        "glare", "lamps mirrored on the tray", "Turn lamp or camera until nothing shines, or let leaves dry.", False
+    ),
+    Reason("tilted", "camera tilted", "Hold the camera straight above the tray.", False),
     Reason("clipped", "over- or underexposed", "Set the exposure so that the brightest leaf keeps its colour.", False),
     Reason("dark", "photo is dark", "Give more light or a longer exposure.", False),
 )

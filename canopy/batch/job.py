@@ -70,6 +70,8 @@ class Done:
         Sentences of the recipe, shown wherever it is used.
     picture : bytes
         JPEG for the report; empty when none was drawn.
+    fingerprint : int or None
+        Of the picture, by which copies are known (`canopy.photo.likeness`).
     """
 
     reading: Reading
@@ -77,6 +79,7 @@ class Done:
     title: str
     cautions: tuple[str, ...]
     picture: bytes
+    fingerprint: int | None = None
 
 
 Outcome = Done | SetAside

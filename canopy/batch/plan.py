@@ -10,6 +10,7 @@ from canopy.batch.folder import Source, find_photos, output_stems
 from canopy.batch.job import Job, SetAside
 from canopy.batch.settings_toml import SETTINGS_FILE, Configuration, read_settings
 from canopy.batch.trays_csv import TRAYS_FILE, Line, TrayList, absent_photos, line_for, read_trays
+from canopy.batch.twins import without_equal_files
 from canopy.errors import PhotoError, UsageError
 
 
@@ -65,7 +66,7 @@ def make_plan(
     jobs += _absent(sources, lists)
     jobs += [SetAside(f"{path.name}/", "", "no_photos", f"{path.name}: folder without photos") for path in empty]
     problems = dict.fromkeys(problem for tray_list in lists.values() for problem in tray_list.problems)
-    return Plan(tuple(jobs), configuration, tuple(problems))
+    return Plan(tuple(without_equal_files(jobs)), configuration, tuple(problems))
 
 
 def _job(source: Source, stem: str, trays: TrayList, *, below: Path) -> Job | SetAside:

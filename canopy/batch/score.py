@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from canopy.batch.job import Job, Outcome, SetAside
+from canopy.batch.job import Done, Job, Outcome, SetAside
 from canopy.batch.plan import Plan, make_plan
 from canopy.batch.results import REPORT_FILE, Results, prepare_out
 from canopy.batch.run import run
-from canopy.batch.work import MASKS, OVERLAYS, Worker
+from canopy.batch.twins import NearTwins
+from canopy.batch.work import MASKS, OVERLAYS, Worker, remove_pictures
 
 ALL_GOOD, SOME_SET_ASIDE, LIST_WRONG = 0, 1, 2
 
@@ -89,7 +90,8 @@ def score_photos(
     prepare_out(out, inputs=photos, trays=trays, folders=[OVERLAYS, MASKS] if masks else [OVERLAYS])
     work = Worker(plan.configuration.settings, out, masks)
     with Results(out, plan.configuration) as results:
-        run(plan.jobs, work=work, sink=_Told(results, progress, len(plan.jobs)), workers=_workers(workers, plan))
+        sink = _Told(results, progress, len(plan.jobs), NearTwins(plan.configuration.settings.photo))
+        run(plan.jobs, work=work, sink=sink, workers=_workers(workers, plan))
     return Run(
         out=out,
         report=out / REPORT_FILE,
@@ -102,12 +104,18 @@ def score_photos(
 
 
 class _Told:
-    """Passes outcomes on and tells how many there were."""
+    """Passes outcomes on, copies of earlier pictures as set aside, and tells how many there were."""
 
-    def __init__(self, sink: Results, progress: Callable[[int, int], None], total: int) -> None:
+    def __init__(self, sink: Results, progress: Callable[[int, int], None], total: int, near_twins: NearTwins) -> None:
         self._sink, self._progress, self._total, self._done = sink, progress, total, 0
+        self._near_twins = near_twins
 
     def put(self, outcome: Outcome) -> None:
+        if isinstance(outcome, Done):
+            checked = self._near_twins.checked(outcome)
+            if isinstance(checked, SetAside):
+                remove_pictures(self._sink.out, outcome.stem)
+            outcome = checked
         self._sink.put(outcome)
         self._done += 1
         self._progress(self._done, self._total)

@@ -109,6 +109,8 @@ def _names_at(path: list[str]) -> list[str]:
     """Names of the settings in a section; of the sections for an empty path."""
     model: type[BaseModel] = Settings
     for part in path:
+        if part.isdigit():  # a place in a list, of which all entries have the same names
+            continue
         annotation = model.model_fields[part].annotation
         kinds = (annotation, *get_args(annotation))
         model = next(kind for kind in kinds if isinstance(kind, type) and issubclass(kind, BaseModel))

@@ -12,6 +12,7 @@ from canopy.batch.job import Done, Job
 from canopy.errors import PhotoError, UsageError
 from canopy.outputs.masks import photo_mask, png_bytes
 from canopy.outputs.overlays import draw_overlay, jpeg_bytes, shrink
+from canopy.photo.likeness import picture_fingerprint
 from canopy.settings import Settings
 
 OVERLAYS = "overlays"
@@ -42,7 +43,7 @@ class Worker:
         worked = self.work_through(job)
         picture = self._write_pictures(worked, job) if self.out is not None else b""
         title, cautions = (job.recipe.title or job.recipe.crop, job.recipe.cautions) if job.recipe else ("", ())
-        return Done(worked.reading, job.stem, title, cautions, picture)
+        return Done(worked.reading, job.stem, title, cautions, picture, picture_fingerprint(worked.photo.rgb))
 
     def work_through(self, job: Job) -> Worked:
         """All steps of one job, nothing written."""
@@ -65,6 +66,12 @@ class Worker:
             mask = photo_mask(worked, cover_min=look.mask_cover_min)
             _write(self.out / MASKS / f"{job.stem}.png", png_bytes(mask, compression=look.mask_png_compression))
         return jpeg_bytes(shrink(overlay, long_side_px=look.report_long_side_px), quality=look.report_quality)
+
+
+def remove_pictures(out: Path, stem: str) -> None:
+    """Take away what was drawn of a photo that is not counted after all."""
+    for path in (out / OVERLAYS / f"{stem}.jpg", out / MASKS / f"{stem}.png"):
+        path.unlink(missing_ok=True)
 
 
 def _read(job: Job) -> bytes:

@@ -12,6 +12,7 @@ from canopy.measure.columns import CELL_COLUMNS, as_table
 from canopy.measure.health import plant_colours, plant_texture
 from canopy.measure.height import HeightEffect, height_effect
 from canopy.measure.pixels import PlantPixels, centroids_mm, plant_pixels
+from canopy.measure.relight import Relight
 from canopy.measure.shape import LabelImage, Shapes, label_raster, plant_shapes
 from canopy.records import Height, Layout
 from canopy.segment.result import Segmentation
@@ -30,6 +31,8 @@ def measure_cells(
     height: Height,
     stage: str,
     settings: MeasureSettings,
+    light: Relight | None = None,
+    colour_judged: bool = True,
 ) -> pd.DataFrame:
     """Measure every cell of a tray.
 
@@ -45,6 +48,10 @@ def measure_cells(
     stage : str
         `seedling`, `finish`, `mat` or empty.
     settings : MeasureSettings
+    light : Relight, optional
+        Colour columns are those of even white light as far as it is known; areas do not change.
+    colour_judged : bool
+        False: in this light (purple, say) a brown plant need not be brown, so that none is called dead for it.
 
     Returns
     -------
@@ -63,10 +70,10 @@ def measure_cells(
     labels = label_raster(pixels, segmentation.cover.shape)
     seen_mm2 = pixels.area_mm2
     near = _near_its_cell(labels, rectified, layout, candidates=seen_mm2 >= least_mm2, settings=settings.area)
-    colours = plant_colours(rectified.rgb, pixels, settings=settings.colour)
+    colours = plant_colours(rectified.rgb, pixels, settings=settings.colour, light=light)
     colours["texture"] = plant_texture(rectified, labels, cells=layout.cells, settings=settings.colour)
     shown = _shown_share(rectified, layout) >= settings.area.seen_min
-    dead = colours["brown_fraction"] >= settings.colour.dead_brown_min
+    dead = colour_judged & (colours["brown_fraction"] >= settings.colour.dead_brown_min)
     planted = shown & (seen_mm2 >= least_mm2) & near & ~dead
 
     shapes = plant_shapes(labels, pixels)

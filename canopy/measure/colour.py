@@ -43,11 +43,29 @@ def srgb_to_lab(rgb: ArrayLike) -> FloatArray:
     lab : (..., 3) float array
         L* 0..100, a*, b*.
     """
+    return linear_to_lab(codes_to_linear(rgb))
+
+
+def codes_to_linear(rgb: ArrayLike) -> FloatArray:
+    """Linear light 0..1 of sRGB code values 0..255; 8-bit integers (fast) or floats, any shape."""
     rgb = np.asarray(rgb)
-    linear = _linear_table()[rgb] if rgb.dtype == np.uint8 else srgb_to_linear(rgb / 255.0)
-    f = _lab_curve(linear @ (_XYZ_FROM_RGB / _WHITE[:, None]).T)
+    return _linear_table()[rgb] if rgb.dtype == np.uint8 else srgb_to_linear(rgb / 255.0)
+
+
+def linear_to_lab(linear: ArrayLike) -> FloatArray:
+    """CIELAB of linear sRGB colours, white D65, 2° observer (CIE 15); (..., 3) → (..., 3), any values."""
+    f = _lab_curve(np.asarray(linear, np.float64) @ (_XYZ_FROM_RGB / _WHITE[:, None]).T)
     x, y, z = f[..., 0], f[..., 1], f[..., 2]
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
+
+
+def lab_to_linear(lab: ArrayLike) -> FloatArray:
+    """Linear sRGB of CIELAB colours (white D65, 2°; CIE 15); colours outside sRGB come out below 0 or above 1."""
+    lab = np.asarray(lab, dtype=np.float64)
+    y = (lab[..., 0] + 16) / 116
+    f = np.stack([y + lab[..., 1] / 500, y, y - lab[..., 2] / 200], axis=-1)
+    ratio = np.where(f**3 > _LAB_EPSILON, f**3, (116 * f - 16) / _LAB_KAPPA)
+    return np.asarray((ratio * _WHITE) @ np.linalg.inv(_XYZ_FROM_RGB).T)
 
 
 def lightness(rgb: NDArray[np.uint8]) -> FloatArray:

@@ -7,9 +7,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopy.measure import indices
-from canopy.measure.colour import lab_chroma, lab_hue_deg, lightness, mean_direction_deg, srgb_to_lab
+from canopy.measure.colour import (
+    lab_chroma,
+    lab_hue_deg,
+    lightness,
+    linear_to_lab,
+    linear_to_srgb,
+    mean_direction_deg,
+    srgb_to_lab,
+)
 from canopy.measure.medians import group_medians
 from canopy.measure.pixels import PlantPixels, group_sums
+from canopy.measure.relight import Relight
 from canopy.measure.shape import LabelImage
 from canopy.settings.measure import ColourSettings
 from canopy.tray.rectify import Rectified
@@ -19,7 +28,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 
-def plant_colours(rgb: NDArray[np.uint8], pixels: PlantPixels, *, settings: ColourSettings) -> dict[str, FloatArray]:
+def plant_colours(
+    rgb: NDArray[np.uint8], pixels: PlantPixels, *, settings: ColourSettings, light: Relight | None = None
+) -> dict[str, FloatArray]:
     """Colour columns of each plant from its inner pixels.
 
     An index is computed per pixel and its median taken; hue is the circular mean; L*, a*, b* are means.
@@ -29,6 +40,8 @@ def plant_colours(rgb: NDArray[np.uint8], pixels: PlantPixels, *, settings: Colo
     rgb : (M, N, 3) uint8 ndarray, sRGB
     pixels : PlantPixels
     settings : ColourSettings
+    light : Relight, optional
+        Takes the light's colour and unevenness out first.
 
     Returns
     -------
@@ -36,14 +49,27 @@ def plant_colours(rgb: NDArray[np.uint8], pixels: PlantPixels, *, settings: Colo
         `exg, ngrdi, gli, dgci, hue_deg, yellow_fraction, brown_fraction, l_star, a_star, b_star`; NaN without canopy.
     """
     chosen, bounds = colour_sample(pixels, settings=settings)
-    codes = rgb.reshape(-1, 3).take(pixels.flat.take(chosen), axis=0)
+    light, at = light or Relight(), pixels.flat.take(chosen)
+    codes, lab = _codes_and_lab(rgb, at, light)
+    ratios = codes if light.field is None else light.codes(rgb, at, brightness=False)
     dgci = indices.dgci(codes)
-    per_pixel = np.stack([indices.exg(codes), indices.ngrdi(codes), indices.gli(codes), dgci])
+    per_pixel = np.stack([indices.exg(ratios), indices.ngrdi(ratios), indices.gli(ratios), dgci])
     exg, ngrdi, gli, dgci_median = group_medians(per_pixel, bounds)
     dgci_valid = _means([(~np.isnan(dgci)).astype(np.float64)], bounds)[0]
     columns = {"exg": exg, "ngrdi": ngrdi, "gli": gli}
     columns["dgci"] = np.where(dgci_valid >= settings.dgci_valid_min, dgci_median, np.nan)
-    return columns | _lab_columns(srgb_to_lab(codes), bounds, settings=settings)
+    return columns | _lab_columns(lab, bounds, settings=settings)
+
+
+def _codes_and_lab(
+    rgb: NDArray[np.uint8], at: IntArray, light: Relight
+) -> tuple[NDArray[np.uint8] | FloatArray, FloatArray]:
+    """sRGB codes and CIELAB of pixels in even white light."""
+    if light.changes_nothing:
+        codes = light.codes(rgb, at)
+        return codes, srgb_to_lab(codes)
+    linear = light.linear(rgb, at)
+    return np.asarray(255 * linear_to_srgb(linear)), linear_to_lab(linear)
 
 
 def _lab_columns(lab: FloatArray, bounds: IntArray, *, settings: ColourSettings) -> dict[str, FloatArray]:

@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canopy.errors import PhotoError
+from canopy.photo.glare import glare_share
 from canopy.photo.light import cast_chroma, clipped_share, green_ratio, light_kind
-from canopy.photo.sharpness import edge_blur_px, laplacian_variance
+from canopy.photo.sharpness import edge_blurs_px, laplacian_variance
 from canopy.records import Remark
 from canopy.settings import PhotoSettings
 
@@ -38,15 +39,16 @@ def check_quality(
     Returns
     -------
     tuple of Remark
-        Codes `dark`, `purple_light`, `colour_cast`, `clipped`; none of them stops the area from being measured.
+        Codes `dark`, `purple_light`, `colour_cast`, `clipped`, `glare`; the area is measured with any of them.
 
     Raises
     ------
     PhotoError
-        Code `blurred`.
+        Code `blurred`, or `moved` where edges of one direction only are.
     """
     require_sharp(rgb, mm_per_px=mm_per_px, settings=settings, name=name)
-    return (*_light_remarks(rgb, plants, settings), *_clipping_remarks(rgb, plants, settings))
+    glare = _glare_remarks(rgb, mm_per_px, settings)
+    return (*_light_remarks(rgb, plants, settings), *_clipping_remarks(rgb, plants, settings), *glare)
 
 
 def require_sharp(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSettings, name: str = "photo") -> None:
@@ -55,25 +57,37 @@ def require_sharp(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSe
     Raises
     ------
     PhotoError
-        Code `blurred`.
+        Code `blurred`, or `moved` where edges of one direction only are.
     """
-    blur_mm = blur_mm_of(rgb, mm_per_px=mm_per_px, settings=settings)
+    blurs_mm = blurs_mm_of(rgb, mm_per_px=mm_per_px, settings=settings)
     bound_mm = max(settings.max_blur_mm, settings.max_blur_px * mm_per_px)
-    if blur_mm is not None and blur_mm > bound_mm:
+    if not blurs_mm or max(blurs_mm) <= bound_mm:
+        return
+    worst, best = max(blurs_mm), min(blurs_mm)
+    if worst > settings.motion_ratio * best:
         raise PhotoError(
-            "blurred",
-            f"{name}: edges are blurred by {blur_mm:.1f} mm (at most {bound_mm:.1f}); hold still, focus, take it again",
+            "moved",
+            f"{name}: edges are smeared by {worst:.1f} mm one way, {best:.1f} mm the other (at most {bound_mm:.1f}); "
+            "rest the camera, give more light or a shorter exposure",
         )
+    raise PhotoError(
+        "blurred",
+        f"{name}: edges are blurred by {worst:.1f} mm (at most {bound_mm:.1f}); hold still, focus, take it again",
+    )
 
 
 def blur_mm_of(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSettings) -> float | None:
-    """Edge blur (standard deviation) in mm at the rim; None when no edge stands out. See `edge_blur_px`."""
+    """Edge blur (standard deviation) in mm at the rim, in the worst direction; None when no edge stands out."""
+    return max(blurs_mm_of(rgb, mm_per_px=mm_per_px, settings=settings), default=None)
+
+
+def blurs_mm_of(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSettings) -> list[float]:
+    """Edge blur (standard deviation) in mm at the rim for each direction that shows enough edges (`edge_blurs_px`)."""
     grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
     shrink = max(1, round(settings.blur_mm_per_px / mm_per_px))
     if shrink > 1:
         grey = cv2.resize(grey, (grey.shape[1] // shrink, grey.shape[0] // shrink), interpolation=cv2.INTER_AREA)
-    blur_px = edge_blur_px(np.asarray(grey, np.uint8), settings=settings)
-    return None if blur_px is None else blur_px * mm_per_px * shrink
+    return [blur * mm_per_px * shrink for blur in edge_blurs_px(np.asarray(grey, np.uint8), settings=settings)]
 
 
 def sharpness(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSettings) -> float:
@@ -116,3 +130,11 @@ def _clipping_remarks(
     what = "picture" if plants is None else "plants"
     text = f"{100 * share:.0f} % of the {what} is over- or underexposed (at most {100 * bound:g} %)"
     return (Remark("clipped", text),)
+
+
+def _glare_remarks(rgb: NDArray[np.uint8], mm_per_px: float, settings: PhotoSettings) -> tuple[Remark, ...]:
+    share = glare_share(rgb, mm_per_px=mm_per_px, settings=settings)
+    if share <= settings.glare_share:
+        return ()
+    text = f"lamps are mirrored on {100 * share:.1f} % of the tray (at most {100 * settings.glare_share:g} %)"
+    return (Remark("glare", text),)

@@ -38,6 +38,14 @@ def laplacian_variance(grey: NDArray[np.uint8] | FloatArray) -> float:
 def edge_blur_px(grey: NDArray[np.uint8], *, settings: PhotoSettings) -> float | None:
     """Standard deviation of the blur at the picture's strongest edges, in pixels, in the direction that is worst.
 
+    See `edge_blurs_px`; None when too few edges stand out to tell.
+    """
+    return max(edge_blurs_px(grey, settings=settings), default=None)
+
+
+def edge_blurs_px(grey: NDArray[np.uint8], *, settings: PhotoSettings) -> list[float]:
+    """Standard deviation of the blur at the picture's strongest edges, in pixels, for each direction that shows enough.
+
     The picture, calmed a little against noise, is blurred once more by a known amount s. At the middle of a step edge
     of any height the gradient then falls by the factor R = √(b² + s²)/b, so b = s/√(R² − 1) is the blur that was there
     before (Zhuo & Sim 2011, Pattern Recognition 44(9):1852–1858). Contrast and the amount of texture cancel. Edges are
@@ -50,8 +58,8 @@ def edge_blur_px(grey: NDArray[np.uint8], *, settings: PhotoSettings) -> float |
 
     Returns
     -------
-    float or None
-        0.3 or so for a perfectly sharp rendering; None when too few edges stand out to tell.
+    list of float
+        Up to four values, 0.3 or so for a perfectly sharp rendering; empty when too few edges stand out to tell.
     """
     calm = _smooth(grey, settings.blur_calm_px)
     soft = _gradient(_smooth(calm, settings.blur_probe_px))
@@ -63,12 +71,11 @@ def edge_blur_px(grey: NDArray[np.uint8], *, settings: PhotoSettings) -> float |
     # A ratio of 1 means no loss at all, blur without bound; keep it finite.
     blur_px2 = settings.blur_probe_px**2 / (np.maximum(ratio**2, 1.001) - 1)
     blur_px2 -= _DIFFERENCE_VARIANCE_PX2 + settings.blur_calm_px**2
-    worst = [
-        float(np.quantile(blur_px2[direction == d], settings.blur_quantile))
+    return [
+        math.sqrt(max(float(np.quantile(blur_px2[direction == d], settings.blur_quantile)), 0.0))
         for d in range(_DIRECTIONS)
         if np.count_nonzero(direction == d) >= settings.blur_edge_min
     ]
-    return math.sqrt(max(*worst, 0.0)) if worst else None
 
 
 def _smooth(grey: NDArray[np.uint8], sigma_px: float) -> NDArray[np.uint8]:

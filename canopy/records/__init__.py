@@ -1,9 +1,22 @@
 """The nouns of the tool: frozen records that every room shares and that import nothing else of ours."""
 
+from canopy.records.card import CardPatch, ColourCard
 from canopy.records.height import Height
 from canopy.records.layout import Layout, Markers, cell_name
 from canopy.records.reading import Reading, Remark
 from canopy.records.recipe import CropRecipe
 from canopy.records.tray import TrayRecord, Treatment
 
-__all__ = ["CropRecipe", "Height", "Layout", "Markers", "Reading", "Remark", "TrayRecord", "Treatment", "cell_name"]
+__all__ = [
+    "CardPatch",
+    "ColourCard",
+    "CropRecipe",
+    "Height",
+    "Layout",
+    "Markers",
+    "Reading",
+    "Remark",
+    "TrayRecord",
+    "Treatment",
+    "cell_name",
+]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from canopy.settings.light import LightSettings
+
 
 class StageMeasureSettings(BaseModel):
     """What a plant of one stage is at least, and how high it may stand when nobody says."""
@@ -194,3 +196,4 @@ class MeasureSettings(BaseModel):
     area: AreaSettings = Field(default_factory=AreaSettings, description="Area, height correction and range.")
     colour: ColourSettings = Field(default_factory=ColourSettings, description="Colour and texture of plants.")
     pattern: PatternSettings = Field(default_factory=PatternSettings, description="Patterns across the tray.")
+    light: LightSettings = Field(default_factory=LightSettings, description="Colour and evenness of the light.")

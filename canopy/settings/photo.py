@@ -92,6 +92,67 @@ class PhotoSettings(BaseModel):
     blur_edge_min: int = Field(
         40, ge=5, le=10000, description="Fewest edge pixels of one direction that blur is read from."
     )
+    motion_ratio: float = Field(
+        1.8,
+        ge=1.1,
+        le=10,
+        description="A soft picture is called moved, not out of focus, when one direction is so many times as soft as "
+        "another.",
+    )
+    glare_mm_per_px: float = Field(1.0, ge=0.1, le=10, description="Grid on which mirrored lamps are looked for.")
+    glare_spot_mm: float = Field(15.0, ge=1, le=200, description="Widest spot that counts as a mirrored lamp.")
+    glare_code: int = Field(
+        235, ge=100, le=255, description="All channels of a mirrored lamp are at or above this code."
+    )
+    glare_step: int = Field(
+        80, ge=1, le=255, description="A mirrored lamp is lighter than its ground by this many codes."
+    )
+    glare_share: float = Field(
+        0.05, ge=0, le=1, description="Share of the tray under mirrored lamps above which the photo is remarked on."
+    )
+    max_tilt_good_deg: float = Field(
+        18.0, ge=0, le=80, description="A tray seen at a larger tilt is measured and remarked on."
+    )
+    shown_share_min: float = Field(
+        0.5, ge=0, le=1, description="A photo that shows less than this share of the tray is refused."
+    )
+    shown_share_good: float = Field(
+        0.98, ge=0, le=1, description="A photo that shows less than this share of the tray is remarked on."
+    )
+    seedling_max_mm_per_px: float = Field(
+        1.3, ge=0.05, le=20, description="A photo of seedlings (or of unknown stage) coarser than this is refused."
+    )
+    finish_max_mm_per_px: float = Field(
+        2.5, ge=0.05, le=20, description="A photo of plants near harvest coarser than this is refused."
+    )
+    mat_max_mm_per_px: float = Field(2.0, ge=0.05, le=20, description="A photo of a mat coarser than this is refused.")
+    unclear_doubt: float = Field(
+        0.6,
+        ge=0.05,
+        le=100,
+        description="Doubt of what is plant, summed over the tray, as a share of the canopy seen: above this the photo "
+        "is refused (said only, in purple light, or with little canopy).",
+    )
+    unclear_plant_doubt: float = Field(
+        0.12,
+        ge=0,
+        le=100,
+        description="And the same on the plants alone must be above this; ground in doubt beside them is no harm.",
+    )
+    doubt_said_from: float = Field(0.4, ge=0.01, le=100, description="The same, from which it is said.")
+    unclear_cover_min: float = Field(
+        0.01, ge=0, le=1, description="With less canopy than this share of the tray the photo is not refused for doubt."
+    )
+    twin_bits: int = Field(
+        12,
+        ge=0,
+        le=64,
+        description="Two photos of a tray of one time are copies when their fingerprints differ in at most so many of "
+        "256 bits.",
+    )
+    untimed_twin_bits: int = Field(
+        4, ge=0, le=64, description="The same where a photo does not say when it was taken; a fixed camera sees alike."
+    )
     sharpness_mm_per_px: float = Field(
         0.5, ge=0.05, le=5, description="Scale at which the Laplacian variance is taken, so that photos compare."
     )

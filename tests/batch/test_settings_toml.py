@@ -92,3 +92,12 @@ def test_files_that_cannot_be_read(tmp_path):
 def test_a_byte_order_mark_does_no_harm(tmp_path):
     (tmp_path / "canopy.toml").write_bytes(b"\xef\xbb\xbf[outputs]\ntop_picks = 2\n")
     assert read_settings(tmp_path / "canopy.toml").settings.outputs.top_picks == 2
+
+
+def test_a_mistyped_name_in_a_list_of_cards_is_told():
+    card = 'name = "own"\npatch_mm = 9\nsource = "s"\npatches = [{ xmm = 1, y_mm = 2, lab = [5, 0, 0] }]\n'
+    text = f"[[measure.light.cards]]\n{card}"
+    with pytest.raises(
+        UsageError, match=r"`measure.light.cards.0.patches.0.xmm` is not a setting; did you mean `x_mm`"
+    ):
+        settings_from_toml(text, source_name="canopy.toml")

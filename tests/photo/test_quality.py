@@ -6,6 +6,7 @@ import pytest
 
 from canopy.errors import PhotoError
 from canopy.photo import check_quality, clipped_share, edge_blur_px, laplacian_variance, light, light_kind
+from canopy.photo.glare import glare_share
 from canopy.photo.light import cast_chroma, green_ratio
 from canopy.photo.quality import blur_mm_of, sharpness
 from canopy.reasons import REASONS
@@ -78,6 +79,45 @@ def test_blurred_photo_is_refused_and_sharp_one_is_not(count, contrast):
     ) as caught:
         check_quality(rgb_of(seen(big, 3.0)), mm_per_px=0.5, settings=SETTINGS, name="p/a.jpg")
     assert caught.value.code == "blurred"
+
+
+def test_motion_is_told_from_lack_of_focus():
+    big = discs(60, 80)
+    with pytest.raises(
+        PhotoError, match=r"smeared by \d\.\d mm one way, 0\.\d mm the other \(at most 1\.0\)"
+    ) as caught:
+        check_quality(rgb_of(seen(big, 4.0, motion=True)), mm_per_px=0.5, settings=SETTINGS)
+    assert caught.value.code == "moved"
+    assert REASONS["moved"].blocks
+    with pytest.raises(PhotoError, match="hold still") as caught:
+        check_quality(rgb_of(seen(big, 4.0)), mm_per_px=0.5, settings=SETTINGS)
+    assert caught.value.code == "blurred"
+
+
+def wet(spots, *, size=5):
+    """Grey tray of 300 × 200 mm at 1 mm per pixel with a white rim and square spots of mirrored lamp, white."""
+    rgb = np.full((200, 300, 3), 90, np.uint8)
+    rgb[:12] = rgb[-12:] = rgb[:, :12] = rgb[:, -12:] = 255
+    for n in range(spots):
+        row, col = 20 + 12 * (n // 20), 20 + 13 * (n % 20)
+        rgb[row : row + size, col : col + size] = 255
+    return rgb
+
+
+def test_glare_counts_spots_and_no_rims():
+    # 60 spots of 5 × 5 pixels in 60,000.
+    assert glare_share(wet(60), mm_per_px=1.0, settings=SETTINGS) == pytest.approx(60 * 25 / 60000, abs=1e-12)
+    assert glare_share(wet(0), mm_per_px=1.0, settings=SETTINGS) == 0
+    sheet = wet(0)
+    sheet[60:100, 60:100] = 255  # a card of 40 mm
+    assert glare_share(sheet, mm_per_px=1.0, settings=SETTINGS) == 0
+    assert glare_share(wet(60) // 2, mm_per_px=1.0, settings=SETTINGS) == 0  # spots, but nothing is lost under them
+
+
+def test_glare_is_said():
+    assert "glare" in codes(wet(100, size=6))  # 6 % of the tray
+    assert "glare" not in codes(wet(75, size=6))  # 4.5 %
+    assert not REASONS["glare"].blocks
 
 
 def test_soft_ground_does_not_hide_sharp_leaves():
