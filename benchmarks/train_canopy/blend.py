@@ -1,4 +1,4 @@
-"""Average the weights of several fits of one lineage into one network and export it.
+"""Average the weights of several fits of one lineage, all of one network, and export it.
 
     python -m benchmarks.train_canopy.blend fit1/canopy_net.pt:1 fit2/canopy_net.pt:1 fit3/canopy_net.pt:2 --out blend
 
@@ -15,7 +15,7 @@ import torch
 from torch import Tensor
 
 from benchmarks.train_canopy.fit import export
-from benchmarks.train_canopy.network import CanopyNet
+from benchmarks.train_canopy.network import LOGITS, CanopyNet, owner_net
 
 
 def blended(fits: list[tuple[dict[str, Tensor], float]]) -> dict[str, Tensor]:
@@ -36,11 +36,13 @@ def main() -> None:
     given = parser.parse_args()
     parts = [text.rpartition(":") for text in given.fits]
     fits = [(torch.load(path, map_location="cpu"), float(share)) for path, _, share in parts]
-    net = CanopyNet()
-    net.load_state_dict(blended(fits))
+    weights = blended(fits)
+    owners = len(weights["head.bias"]) > LOGITS
+    net, name = (owner_net(), "owner_net") if owners else (CanopyNet(), "canopy_net")
+    net.load_state_dict(weights)
     given.out.mkdir(parents=True, exist_ok=True)
-    torch.save(net.state_dict(), given.out / "canopy_net.pt")
-    export(net.eval(), given.out / "canopy_net.onnx")
+    torch.save(net.state_dict(), given.out / f"{name}.pt")
+    export(net.eval(), given.out / f"{name}.onnx")
 
 
 if __name__ == "__main__":
