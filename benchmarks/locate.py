@@ -14,8 +14,12 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from multiprocessing import get_context
 from pathlib import Path
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -40,6 +44,7 @@ WIDTH_PX, HEIGHT_PX = 1600, 1200
 MUST_REFUSE = ("cut_off", "no_tray", "other_layout")
 VIEWS = ("turned", "steep", "close_neighbours", *MUST_REFUSE)
 SETTINGS = TraySettings()
+T = TypeVar("T")
 
 
 def drawn_scene(kind: str, seed: int) -> Scene:
@@ -125,6 +130,17 @@ def trial(kind: str, seed: int) -> dict[str, object]:
     return row
 
 
+def each(work: Callable[..., T], asked: Sequence[tuple[object, ...]], *, workers: int) -> Iterator[T]:
+    """The work done for each set of arguments, in order, in several processes when asked for."""
+    if workers < 2:
+        yield from (work(*arguments) for arguments in asked)
+        return
+    with ProcessPoolExecutor(
+        workers, mp_context=get_context("spawn"), initializer=cv2.setNumThreads, initargs=(1,)
+    ) as pool:
+        yield from pool.map(work, *zip(*asked, strict=True))
+
+
 def summary(rows: pd.DataFrame) -> pd.DataFrame:
     """Shares by kind, and over the kinds that can be found."""
     rows = rows.assign(said_no=rows.refused != "")
@@ -153,6 +169,7 @@ def main() -> None:
     parser.add_argument("--kinds", nargs="*", default=[kind for kind in KINDS if kind != "mat"] + list(VIEWS))
     parser.add_argument("--count", type=int, default=3)
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
+    parser.add_argument("--workers", type=int, default=1, help="processes")
     parser.add_argument("--table", type=Path, help="write every row here")
     parser.add_argument("--photo", type=Path)
     parser.add_argument("--grid", default="4x5")
@@ -169,12 +186,16 @@ def main() -> None:
         )  # fmt: skip
         print(mark_photo(given.photo, layout, given.out))
         return
+    asked = [
+        (kind, given.first_seed + 100 * n + number)
+        for number, kind in enumerate(given.kinds)
+        for n in range(given.count)
+    ]
     table = []
-    for number, kind in enumerate(given.kinds):
-        for n in range(given.count):
-            table.append(trial(kind, given.first_seed + 100 * n + number))
-            if not table[-1]["right"]:
-                print({k: v for k, v in table[-1].items() if k not in ("right", "ms")}, flush=True)
+    for row in each(trial, asked, workers=given.workers):
+        table.append(row)
+        if not row["right"]:
+            print({k: v for k, v in row.items() if k not in ("right", "ms")}, flush=True)
     rows_ = pd.DataFrame(table)
     if given.table:
         rows_.to_csv(given.table, index=False)

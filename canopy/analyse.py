@@ -98,19 +98,14 @@ def work_through(
     """As `analyse`, with everything made on the way."""
     if recipe == BY_NAME:
         recipe = recipe_for(tray.crop, tray.stage) if tray.crop else None
-    margin_mm = 0.0 if tray.whole_picture else settings.scale.margin_mm
-    width_mm, height_mm = (
-        side + 2 * margin_mm for side in (tray.layout.outline_width_mm, tray.layout.outline_height_mm)
-    )
-    needed_mm_per_px = settings.scale.needed(tray.stage, seen_mm2=width_mm * height_mm)
-    picture, frame = _see(photo, tray, needed_mm_per_px, name=name, modified_at=modified_at, settings=settings)
+    picture, frame, tray = see_tray(photo, tray, name=name, modified_at=modified_at, settings=settings)
     das = days_after_sowing(tray.sown_on, picture.taken_at, tray=name)
     rectified = rectify(
         picture,
         frame,
         tray.layout,
-        mm_per_px=max(needed_mm_per_px, frame.mm_per_px),
-        margin_mm=margin_mm,
+        mm_per_px=max(_needed_mm_per_px(tray, settings), frame.mm_per_px),
+        margin_mm=_margin_mm(tray, settings),
     )
     height = _height(tray, recipe, frame, das=das)
     segmentation = segment_cells(rectified, tray.layout, stage=tray.stage, height=height, settings=settings.segment)
@@ -133,6 +128,27 @@ def work_through(
     trays = _labelled(trays, picture, tray, **_photo_fields(picture, frame, remarks), **decided)
     reading = Reading(name, tray.tray, scored.cells, trays, scored.criteria, remarks)
     return Worked(picture, frame, rectified, segmentation, reading)
+
+
+def see_tray(
+    photo: bytes, tray: TrayRecord, *, settings: Settings, name: str = "photo", modified_at: datetime | None = None
+) -> tuple[Photo, Frame, TrayRecord]:
+    """The first steps alone: decode and locate; the record comes back with the layout that was meant."""
+    needed = _needed_mm_per_px(tray, settings)
+    picture, frame = _see(photo, tray, needed, name=name, modified_at=modified_at, settings=settings)
+    return picture, frame, tray
+
+
+def _margin_mm(tray: TrayRecord, settings: Settings) -> float:
+    """How much around the tray is looked at."""
+    return 0.0 if tray.whole_picture else settings.scale.margin_mm
+
+
+def _needed_mm_per_px(tray: TrayRecord, settings: Settings) -> float:
+    width_mm, height_mm = (
+        side + 2 * _margin_mm(tray, settings) for side in (tray.layout.outline_width_mm, tray.layout.outline_height_mm)
+    )
+    return settings.scale.needed(tray.stage, seen_mm2=width_mm * height_mm)
 
 
 def _see(

@@ -43,6 +43,12 @@ _ALL: tuple[Reason, ...] = (
     Reason("no_photos", "folder without photos", "Give the folder that holds the photos.", True),
     Reason("tray_not_found", "tray not found", "Free the corner markers or give `corners` in the tray list.", True),
     Reason("doubtful_fit", "tray corners do not fit", "Check layout, marker places and `corners`.", True),
+    Reason(
+        "camera_moved",
+        "not where the saved view shows it",
+        "Inspect the corners, put camera and tray back, or save the view anew.",
+        True,
+    ),
     Reason("blurred", "photo is blurred", "Hold still, focus on the leaves and take it again.", True),
     Reason("sown_in_future", "sown after the photo", "Correct `sown_on` or the camera's date.", True),
     Reason("failed", "unexpected failure", "Report the message with the photo; the rest went on.", True),

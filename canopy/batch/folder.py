@@ -17,8 +17,11 @@ PHOTO_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", "
 RUN_FILE = "run.json"
 """A folder that holds this file beside `cells.csv` is an earlier result, not a folder of photos."""
 
-RESULT_FOLDERS = frozenset({"masks", "overlays"})
-"""Names of the folders that pictures are written to; masks are kept beside photos, too, and are no photos."""
+VIEWS = "views"
+"""The folder of saved views, beside the tray list."""
+
+RESULT_FOLDERS = frozenset({"masks", "overlays", VIEWS})
+"""Names of the folders that pictures are written to; masks and views are kept beside photos, too, and are no photos."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +52,8 @@ def find_photos(inputs: Sequence[Path], *, out: Path | None = None) -> tuple[lis
     Parameters
     ----------
     inputs : sequence of pathlib.Path
-        Photos and folders; folders are searched with their sub-folders. Hidden files, folders named `masks` or
-        `overlays`, earlier results and `out` are passed over.
+        Photos and folders; folders are searched with their sub-folders. Hidden files, folders named `masks`,
+        `overlays` or `views`, earlier results and `out` are passed over.
     out : pathlib.Path, optional
         Folder of the results of this run.
 

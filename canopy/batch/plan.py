@@ -55,7 +55,7 @@ def make_plan(
         where = ", ".join(str(path) for path in empty) or "nothing given"
         raise UsageError(f"{where}: no photos found; give photos (JPEG, PNG, TIFF, WebP, HEIC) or their folder")
     roots = list(dict.fromkeys(source.root for source in sources))
-    configuration = _configuration(settings, roots)
+    configuration = configuration_for(roots, given=settings)
     files = {root: _tray_list_of(root, trays) for root in roots}
     lists = {root: read_trays(file, recipes=configuration.recipes) for root, file in files.items()}
     stems = output_stems(source.name for source in sources)
@@ -105,7 +105,14 @@ def _absent(sources: Sequence[Source], lists: dict[Path, TrayList]) -> list[SetA
     return list(found.values())
 
 
-def _configuration(given: Path | None, roots: Sequence[Path]) -> Configuration:
+def configuration_for(roots: Sequence[Path], *, given: Path | None) -> Configuration:
+    """Settings from the given file, else from the one beside the photos, else the defaults.
+
+    Raises
+    ------
+    UsageError
+        Two folders have a file each, or it cannot be used.
+    """
     if given is not None:
         return read_settings(given)
     beside = [root / SETTINGS_FILE for root in roots if (root / SETTINGS_FILE).is_file()]

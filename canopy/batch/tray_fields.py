@@ -10,9 +10,10 @@ from typing import Any, TypeVar, get_args
 
 from pydantic import ValidationError
 
+from canopy.batch.view_files import ViewNamed
 from canopy.errors import UsageError
 from canopy.readiness.recipes import Recipes, recipe_for
-from canopy.records import CropRecipe, Layout, TrayRecord, Treatment
+from canopy.records import CropRecipe, Layout, SavedView, TrayRecord, Treatment
 from canopy.records.recipe import Stage
 from canopy.tray.layouts import layout_from
 
@@ -23,7 +24,7 @@ COLUMNS = (
     "photo", "tray", "layout", "crop", "stage", "sown_on",
     "pitch_mm", "outline_mm", "markers", "marker_mm", "marker_offset_mm",
     "camera_height_mm", "canopy_height_mm", "corners",
-    "treated_on", "product", "interval_days",
+    "treated_on", "product", "interval_days", "view",
 )  # fmt: skip
 
 WHOLE_PICTURE = "picture"
@@ -39,7 +40,9 @@ class FieldError(ValueError):
         self.column = column
 
 
-def tray_record(fields: Mapping[str, str], *, recipes: Recipes) -> tuple[TrayRecord, CropRecipe | None]:
+def tray_record(
+    fields: Mapping[str, str], *, recipes: Recipes, view_named: ViewNamed
+) -> tuple[TrayRecord, CropRecipe | None]:
     """One line of the tray list as a record, and the recipe it is scored by.
 
     Parameters
@@ -48,6 +51,8 @@ def tray_record(fields: Mapping[str, str], *, recipes: Recipes) -> tuple[TrayRec
         Column → text, stripped; absent and empty mean the same.
     recipes : dict
         Recipes that may be named.
+    view_named : callable
+        Gives a saved view by its name.
 
     Returns
     -------
@@ -73,6 +78,7 @@ def tray_record(fields: Mapping[str, str], *, recipes: Recipes) -> tuple[TrayRec
             has_markers=_read(fields, "markers", _yes_no),
             corners_px=corners,
             whole_picture=whole_picture,
+            view=_view(fields, view_named),
             camera_height_mm=_read(fields, "camera_height_mm", _number),
             canopy_height_mm=_read(fields, "canopy_height_mm", _number),
             treatments=_treatments(fields),
@@ -95,6 +101,18 @@ def _layout(fields: Mapping[str, str]) -> Layout:
         )
     except UsageError as error:
         raise FieldError("layout", str(error).removeprefix("layout ")) from None
+
+
+def _view(fields: Mapping[str, str], view_named: ViewNamed) -> SavedView | None:
+    name = fields.get("view", "")
+    if not name:
+        return None
+    if fields.get("corners"):
+        raise FieldError("view", f"`{name}` stands beside `corners`; keep one of them")
+    try:
+        return view_named(name)
+    except UsageError as error:
+        raise FieldError("view", str(error).removeprefix("view ")) from None
 
 
 def _recipe(fields: Mapping[str, str], recipes: Recipes) -> CropRecipe | None:

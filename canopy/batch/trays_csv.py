@@ -12,6 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from canopy.batch.text_file import read_text
 from canopy.batch.tray_fields import COLUMNS, REQUIRED_COLUMNS, FieldError, tray_record
+from canopy.batch.view_files import ViewNamed, no_views, views_below
 from canopy.errors import PhotoError, UsageError, did_you_mean
 from canopy.readiness.recipes import Recipes
 from canopy.records import CropRecipe, Layout, TrayRecord
@@ -92,10 +93,10 @@ def read_trays(path: Path, *, recipes: Recipes) -> TrayList:
     UsageError
         The file as a whole cannot be used: absent, not text, no header, an unknown or repeated column.
     """
-    return trays_from_csv(read_text(path), source_name=path.name, recipes=recipes)
+    return trays_from_csv(read_text(path), source_name=path.name, recipes=recipes, view_named=views_below(path.parent))
 
 
-def trays_from_csv(text: str, *, source_name: str, recipes: Recipes) -> TrayList:
+def trays_from_csv(text: str, *, source_name: str, recipes: Recipes, view_named: ViewNamed = no_views) -> TrayList:
     """A tray list from the text of its file (see `read_trays`).
 
     Fields are parted by commas, or by semicolons where the header is; empty lines and lines that start with `#` are
@@ -111,7 +112,9 @@ def trays_from_csv(text: str, *, source_name: str, recipes: Recipes) -> TrayList
     delimiter = ";" if numbered[0][1].count(";") > numbered[0][1].count(",") else ","
     columns = _columns(_fields(numbered[0][1], delimiter), source_name, line=numbered[0][0])
     lines = [
-        _line(number, _fields(line, delimiter), columns, source_name=source_name, recipes=recipes)
+        _line(
+            number, _fields(line, delimiter), columns, source_name=source_name, recipes=recipes, view_named=view_named
+        )
         for number, line in numbered[1:]
     ]
     return TrayList(source_name, _checked_together(lines, source_name))
@@ -191,7 +194,15 @@ def _columns(header: Sequence[str], source_name: str, *, line: int) -> list[str]
     return columns
 
 
-def _line(number: int, fields: list[str], columns: list[str], *, source_name: str, recipes: Recipes) -> Line:
+def _line(
+    number: int,
+    fields: list[str],
+    columns: list[str],
+    *,
+    source_name: str,
+    recipes: Recipes,
+    view_named: ViewNamed,
+) -> Line:
     by_column = dict(zip(columns, fields, strict=False))
     photo, tray = by_column.get("photo", "").replace("\\", "/").removeprefix("./"), by_column.get("tray", "")
     where = f"{source_name}, line {number}"
@@ -199,7 +210,7 @@ def _line(number: int, fields: list[str], columns: list[str], *, source_name: st
         problem = f"{where}: {len(fields)} fields under {len(columns)} columns; put fields that hold a comma in quotes"
         return Line(number, photo, tray, None, None, problem)
     try:
-        record, recipe = tray_record(by_column, recipes=recipes)
+        record, recipe = tray_record(by_column, recipes=recipes, view_named=view_named)
     except FieldError as error:
         return Line(number, photo, tray, None, None, f"{where}, column `{error.column}`: {error}")
     return Line(number, photo, tray, record, recipe)

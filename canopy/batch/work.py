@@ -7,12 +7,15 @@ from pathlib import Path
 
 import cv2
 
-from canopy.analyse import Worked, work_through
+from canopy.analyse import Worked, see_tray, work_through
 from canopy.batch.job import Done, Job
 from canopy.errors import PhotoError, UsageError
 from canopy.outputs.masks import photo_mask, png_bytes
 from canopy.outputs.overlays import draw_overlay, jpeg_bytes, shrink
+from canopy.photo import Photo
+from canopy.records import TrayRecord
 from canopy.settings import Settings
+from canopy.tray import Frame
 
 OVERLAYS = "overlays"
 MASKS = "masks"
@@ -53,6 +56,12 @@ class Worker:
             name=job.source.name,
             modified_at=job.modified_at if self.settings.photo.file_date else None,
             recipe=job.recipe,
+        )
+
+    def see(self, job: Job) -> tuple[Photo, Frame, TrayRecord]:
+        """The first steps only: the photo decoded, its tray located, and its record with the layout that was meant."""
+        return see_tray(
+            _read(job), job.record, settings=self.settings, name=job.source.name, modified_at=job.modified_at
         )
 
     def _write_pictures(self, worked: Worked, job: Job) -> bytes:

@@ -5,5 +5,17 @@ from canopy.records.layout import Layout, Markers, cell_name
 from canopy.records.reading import Reading, Remark
 from canopy.records.recipe import CropRecipe
 from canopy.records.tray import TrayRecord, Treatment
+from canopy.records.view import SavedView
 
-__all__ = ["CropRecipe", "Height", "Layout", "Markers", "Reading", "Remark", "TrayRecord", "Treatment", "cell_name"]
+__all__ = [
+    "CropRecipe",
+    "Height",
+    "Layout",
+    "Markers",
+    "Reading",
+    "Remark",
+    "SavedView",
+    "TrayRecord",
+    "Treatment",
+    "cell_name",
+]

@@ -7,6 +7,7 @@ from datetime import date
 from pydantic import BaseModel, ConfigDict, Field
 
 from canopy.records.layout import Layout
+from canopy.records.view import SavedView
 
 
 class Treatment(BaseModel):
@@ -39,6 +40,9 @@ class TrayRecord(BaseModel):
         None, description="Outline corners 0..3 in upright full-size photo pixels, clockwise from A1's corner."
     )
     whole_picture: bool = Field(False, description="The picture's own border is the tray's outline.")
+    view: SavedView | None = Field(
+        None, description="Where the tray lies for the fixed camera that took the photo; checked against each photo."
+    )
     camera_height_mm: float | None = Field(None, gt=0, le=20000, description="Lens above the rim.")
     canopy_height_mm: float | None = Field(None, ge=0, le=3000, description="Typed or measured canopy height.")
     treatments: tuple[Treatment, ...] = Field((), description="Treatments with a waiting time.")

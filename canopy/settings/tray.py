@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict, Field
 
 from canopy.settings.unaided import UnaidedSettings
+from canopy.settings.view import ViewSettings
 
 
 class TraySettings(BaseModel):
@@ -103,3 +104,4 @@ class TraySettings(BaseModel):
         16, ge=2, le=128, description="Spacing of the exactly computed points where a lens term bends the grid."
     )
     unaided: UnaidedSettings = Field(default_factory=UnaidedSettings, description="Finding a tray that has no markers.")
+    view: ViewSettings = Field(default_factory=ViewSettings, description="Following the saved view of a fixed camera.")

@@ -18,14 +18,16 @@ from canopy.tray.frame import Frame
 from canopy.tray.markers import IDS, SeenMarker, find_markers, marker_places_mm
 from canopy.tray.pose import complete_frame
 from canopy.tray.unaided import locate_unaided
+from canopy.tray.views import locate_by_view
 
 
 def locate_tray(photo: Photo, record: TrayRecord, *, settings: TraySettings) -> Frame:
     """Find the mapping between a tray's millimetres and a photo's pixels.
 
-    Given corners come first, then the printed markers (unless the record says there are none), then the picture's own
-    border if the record says that this is the outline. Where no marker is seen and none is demanded, the tray's outline
-    and the grid of its cells are looked for. Nothing is ever guessed: doubt is an error.
+    Given corners come first, then the saved view of a fixed camera, which must hold, then the printed markers (unless
+    the record says there are none), then the picture's own border if the record says that this is the outline. Where no
+    marker is seen and none is demanded, the tray's outline and the grid of its cells are looked for. Nothing is ever
+    guessed: doubt is an error.
 
     Parameters
     ----------
@@ -40,6 +42,8 @@ def locate_tray(photo: Photo, record: TrayRecord, *, settings: TraySettings) -> 
     """
     if record.corners_px is not None:
         return _by_corners(photo, record, settings)
+    if record.view is not None:
+        return locate_by_view(photo, record, record.view, settings=settings)
     seen: list[SeenMarker] = []
     if record.has_markers is not False:
         seen = find_markers(photo.rgb, settings=settings)
