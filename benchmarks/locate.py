@@ -2,6 +2,7 @@
 
     python -m benchmarks.locate                              # 3 trays of every scene kind and of every hard view
     python -m benchmarks.locate --kinds plain tilted --count 10
+    python -m benchmarks.locate --any-layout                 # no layout is named; all known ones are tried
     python -m benchmarks.locate --photo PICTURE.png --grid 4x5 --pitch 75 --outline 390x315 --out marked.png
 
 Per kind: share found right (every corner within a quarter of the pitch), accepted though wrong, refused; milliseconds
@@ -31,10 +32,13 @@ from canopy.photo.image import Photo
 from canopy.records import Layout, TrayRecord
 from canopy.settings import TraySettings
 from canopy.synthetic.camera import Camera, look_at
+from canopy.synthetic.drafts import LAYOUTS as DRAWN
 from canopy.synthetic.kinds import KINDS
 from canopy.synthetic.render import render
 from canopy.synthetic.scene import Neighbour, Scene
 from canopy.synthetic.scenes import make_scene
+from canopy.tray.choose import choose_layout, with_layout
+from canopy.tray.layouts import named_layouts
 from canopy.tray.unaided import locate_unaided
 
 FIRST_SEED = 960_000
@@ -107,14 +111,29 @@ def true_corners_px(scene: Scene) -> NDArray[np.float64]:
     return corners if row[0] >= 0 else np.roll(corners, 2, axis=0)
 
 
-def trial(kind: str, seed: int) -> dict[str, object]:
+def known_layouts() -> tuple[Layout, ...]:
+    """What a farm would have to choose from: all named layouts, and those that only the renderer draws."""
+    return (*named_layouts().values(), *(DRAWN[name] for name in ("4x6", "6x10-raft", "4x5")))
+
+
+def same_layout(one: Layout, other: Layout) -> bool:
+    """The same grid in an outline of the same size, to 2 %."""
+    grids = (one.rows, one.columns) == (other.rows, other.columns)
+    return grids and bool(np.allclose(one.outline_mm[2], other.outline_mm[2], rtol=0.02))
+
+
+def trial(kind: str, seed: int, any_layout: bool = False) -> dict[str, object]:
     """Draw, locate, compare."""
     scene = drawn_scene(kind, seed)
     rgb = render(scene).rgb
-    layout = other_layout(scene.layout) if kind == "other_layout" else scene.layout
+    layout = other_layout(scene.layout) if kind == "other_layout" and not any_layout else scene.layout
     record = TrayRecord(tray="t", layout=layout)
+    if any_layout:
+        record = TrayRecord(tray="t", layout=known_layouts()[0], layout_choices=known_layouts())
     began = time.process_time()
     try:
+        if any_layout:
+            record = with_layout(record, choose_layout(as_photo(rgb, scene.name), record, settings=SETTINGS).layout)
         frame, refused = locate_unaided(as_photo(rgb, scene.name), record, settings=SETTINGS), ""
     except TrayNotFound as error:
         frame, refused = None, f"{error.code}: {error}"
@@ -124,9 +143,10 @@ def trial(kind: str, seed: int) -> dict[str, object]:
     }  # fmt: skip
     if frame is not None:
         pitch_px = min(layout.pitch_x_mm, layout.pitch_y_mm) / frame.mm_per_px
-        miss = np.hypot(*(frame.to_px(layout.outline_mm) - true_corners_px(scene)).T).max() / pitch_px
-        right = bool(miss <= RIGHT_WITHIN_PITCH) and kind not in MUST_REFUSE
-        row |= {"miss_pitch": miss, "right": right, "wrong": not right}
+        miss = np.hypot(*(frame.to_px(record.layout.outline_mm) - true_corners_px(scene)).T).max() / pitch_px
+        right = bool(miss <= RIGHT_WITHIN_PITCH) and same_layout(record.layout, layout)
+        right = right and (kind not in MUST_REFUSE or (any_layout and kind == "other_layout"))
+        row |= {"said": record.layout.name, "is": layout.name, "miss_pitch": miss, "right": right, "wrong": not right}
     return row
 
 
@@ -169,6 +189,7 @@ def main() -> None:
     parser.add_argument("--kinds", nargs="*", default=[kind for kind in KINDS if kind != "mat"] + list(VIEWS))
     parser.add_argument("--count", type=int, default=3)
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
+    parser.add_argument("--any-layout", action="store_true", help="name no layout: choose among all known ones")
     parser.add_argument("--workers", type=int, default=1, help="processes")
     parser.add_argument("--table", type=Path, help="write every row here")
     parser.add_argument("--photo", type=Path)
@@ -187,7 +208,7 @@ def main() -> None:
         print(mark_photo(given.photo, layout, given.out))
         return
     asked = [
-        (kind, given.first_seed + 100 * n + number)
+        (kind, given.first_seed + 100 * n + number, given.any_layout)
         for number, kind in enumerate(given.kinds)
         for n in range(given.count)
     ]

@@ -19,11 +19,11 @@ from canopy.readiness import days_after_sowing, decide_tray, recipe_for, score_c
 from canopy.records import CropRecipe, Height, Layout, Reading, Remark, TrayRecord
 from canopy.segment import Segmentation, segment_cells
 from canopy.settings import Settings
-from canopy.tray import Frame, Rectified, locate_tray, rectify
+from canopy.tray import Frame, Rectified, choose_layout, locate_tray, rectify, with_layout
 
 BY_NAME: Literal["by name"] = "by name"
 _WITHHOLD_COLOUR = frozenset({"purple_light", "colour_cast"})
-_NO_DOUBT = frozenset({"file_date", "no_time"})
+_NO_DOUBT = frozenset({"file_date", "no_time", "layout_chosen"})
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,8 @@ class Worked:
     rectified : Rectified
     segmentation : Segmentation
     reading : Reading
+    tray : TrayRecord
+        The record with its layout named.
     """
 
     photo: Photo
@@ -44,6 +46,27 @@ class Worked:
     rectified: Rectified
     segmentation: Segmentation
     reading: Reading
+    tray: TrayRecord
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A photo with its tray located.
+
+    Attributes
+    ----------
+    photo : Photo
+    frame : Frame
+    tray : TrayRecord
+        With its layout named.
+    remarks : tuple of Remark
+        How sure a chosen layout is.
+    """
+
+    photo: Photo
+    frame: Frame
+    tray: TrayRecord
+    remarks: tuple[Remark, ...]
 
 
 def analyse(
@@ -98,7 +121,8 @@ def work_through(
     """As `analyse`, with everything made on the way."""
     if recipe == BY_NAME:
         recipe = recipe_for(tray.crop, tray.stage) if tray.crop else None
-    picture, frame, tray = see_tray(photo, tray, name=name, modified_at=modified_at, settings=settings)
+    seen = see_tray(photo, tray, name=name, modified_at=modified_at, settings=settings)
+    picture, frame, tray = seen.photo, seen.frame, seen.tray
     das = days_after_sowing(tray.sown_on, picture.taken_at, tray=name)
     rectified = rectify(
         picture,
@@ -109,7 +133,9 @@ def work_through(
     )
     height = _height(tray, recipe, frame, das=das)
     segmentation = segment_cells(rectified, tray.layout, stage=tray.stage, height=height, settings=settings.segment)
-    remarks = _remarks(picture, frame, rectified, segmentation, layout=tray.layout, name=name, settings=settings)
+    remarks = seen.remarks + _remarks(
+        picture, frame, rectified, segmentation, layout=tray.layout, name=name, settings=settings
+    )
 
     measured = measure_cells(
         rectified, segmentation, tray.layout, height=height, stage=tray.stage, settings=settings.measure
@@ -127,16 +153,27 @@ def work_through(
     decided = decide_tray(scored, recipe, settings=settings.readiness)
     trays = _labelled(trays, picture, tray, **_photo_fields(picture, frame, remarks), **decided)
     reading = Reading(name, tray.tray, scored.cells, trays, scored.criteria, remarks)
-    return Worked(picture, frame, rectified, segmentation, reading)
+    return Worked(picture, frame, rectified, segmentation, reading, tray)
 
 
 def see_tray(
     photo: bytes, tray: TrayRecord, *, settings: Settings, name: str = "photo", modified_at: datetime | None = None
-) -> tuple[Photo, Frame, TrayRecord]:
-    """The first steps alone: decode and locate; the record comes back with the layout that was meant."""
+) -> Seen:
+    """The first steps alone: decode, choose the layout where none is named, locate."""
+    remarks: tuple[Remark, ...] = ()
+    if tray.layout_choices:
+        picture = decode(
+            photo,
+            name=name,
+            modified_at=modified_at,
+            min_long_side_px=settings.scale.choose_px,
+            settings=settings.photo,
+        )
+        choice = choose_layout(picture, tray, settings=settings.tray)
+        tray, remarks = with_layout(tray, choice.layout), (Remark("layout_chosen", choice.text),)
     needed = _needed_mm_per_px(tray, settings)
     picture, frame = _see(photo, tray, needed, name=name, modified_at=modified_at, settings=settings)
-    return picture, frame, tray
+    return Seen(picture, frame, tray, remarks)
 
 
 def _margin_mm(tray: TrayRecord, settings: Settings) -> float:

@@ -49,6 +49,7 @@ _ALL: tuple[Reason, ...] = (
         "Inspect the corners, put camera and tray back, or save the view anew.",
         True,
     ),
+    Reason("which_layout", "two layouts fit equally well", "Name the layout in the tray list.", True),
     Reason("blurred", "photo is blurred", "Hold still, focus on the leaves and take it again.", True),
     Reason("sown_in_future", "sown after the photo", "Correct `sown_on` or the camera's date.", True),
     Reason("failed", "unexpected failure", "Report the message with the photo; the rest went on.", True),
@@ -57,6 +58,7 @@ _ALL: tuple[Reason, ...] = (
         "file_date", "time from the file's date", "Let the camera write the time, or put it in the file name.", False
     ),
     Reason("no_time", "time unknown", "Let the camera write the time, or put it in the file name.", False),
+    Reason("layout_chosen", "layout chosen from the picture", "Name it in the tray list to be sure.", False),
     Reason("coarse", "few pixels per millimetre", "Go nearer, or photograph with more pixels.", False),
     Reason(
         "opinions_differ", "two ways to see plants disagree", "Look at the outlines before relying on areas.", False

@@ -6,6 +6,7 @@ import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from canopy.analyse import Worked
 from canopy.batch.job import Job, SetAside
 from canopy.batch.plan import make_plan
 from canopy.batch.work import Worker
@@ -55,15 +56,16 @@ def explain_photo(photo: Path, cell: str, *, trays: Path | None, settings: Path 
     if isinstance(job, SetAside):
         raise (UsageError(job.message) if plan.problems else PhotoError(job.code, job.message))
     wanted = cell.strip().upper()
-    layout = job.record.layout
+    worker = Worker(plan.configuration.settings, None)
+    worked = worker.work_through(job)
+    layout = worked.tray.layout
     if wanted not in layout.names():
         last = cell_name(layout.rows, layout.columns)
         raise UsageError(f"cell `{cell}`: tray {job.record.tray} has cells A1 to {last} only")
-    return _explained(job, wanted, Worker(plan.configuration.settings, None))
+    return _explained(worked, job, wanted, worker)
 
 
-def _explained(job: Job, cell: str, worker: Worker) -> Explanation:
-    worked = worker.work_through(job)
+def _explained(worked: Worked, job: Job, cell: str, worker: Worker) -> Explanation:
     reading = worked.reading
     row = reading.cells[reading.cells["cell"] == cell].iloc[0]
     if job.recipe is None:

@@ -57,7 +57,10 @@ def make_plan(
     roots = list(dict.fromkeys(source.root for source in sources))
     configuration = configuration_for(roots, given=settings)
     files = {root: _tray_list_of(root, trays) for root in roots}
-    lists = {root: read_trays(file, recipes=configuration.recipes) for root, file in files.items()}
+    lists = {
+        root: read_trays(file, recipes=configuration.recipes, layouts=configuration.layouts)
+        for root, file in files.items()
+    }
     stems = output_stems(source.name for source in sources)
     jobs: list[Job | SetAside] = [
         _job(source, stems[source.name], lists[source.root], below=files[source.root].parent) for source in sources

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path, PurePosixPath
 
 from canopy.batch.text_file import read_text
@@ -19,6 +19,7 @@ from canopy.records import CropRecipe, Layout, TrayRecord
 
 TRAYS_FILE = "trays.csv"
 COMMENT = "#"
+ReadRecord = Callable[[Mapping[str, str]], tuple[TrayRecord, CropRecipe | None]]
 _GLOB = re.compile(r"[*?\[]")
 _WORD_ENDS = re.compile(r"[_\s.,+]+")
 
@@ -85,7 +86,7 @@ class TrayList:
         return list(dict.fromkeys(line.problem for line in self.lines if line.problem))
 
 
-def read_trays(path: Path, *, recipes: Recipes) -> TrayList:
+def read_trays(path: Path, *, recipes: Recipes, layouts: Mapping[str, Layout] | None = None) -> TrayList:
     """Read a tray list; lines that cannot be used keep their problem, so that the others go on.
 
     Raises
@@ -93,10 +94,23 @@ def read_trays(path: Path, *, recipes: Recipes) -> TrayList:
     UsageError
         The file as a whole cannot be used: absent, not text, no header, an unknown or repeated column.
     """
-    return trays_from_csv(read_text(path), source_name=path.name, recipes=recipes, view_named=views_below(path.parent))
+    return trays_from_csv(
+        read_text(path),
+        source_name=path.name,
+        recipes=recipes,
+        view_named=views_below(path.parent),
+        layouts=layouts,
+    )
 
 
-def trays_from_csv(text: str, *, source_name: str, recipes: Recipes, view_named: ViewNamed = no_views) -> TrayList:
+def trays_from_csv(
+    text: str,
+    *,
+    source_name: str,
+    recipes: Recipes,
+    view_named: ViewNamed = no_views,
+    layouts: Mapping[str, Layout] | None = None,
+) -> TrayList:
     """A tray list from the text of its file (see `read_trays`).
 
     Fields are parted by commas, or by semicolons where the header is; empty lines and lines that start with `#` are
@@ -111,10 +125,9 @@ def trays_from_csv(text: str, *, source_name: str, recipes: Recipes, view_named:
         raise UsageError(f"{source_name}: holds no lines; give a header, {','.join(COLUMNS[:6])}, and a line a tray")
     delimiter = ";" if numbered[0][1].count(";") > numbered[0][1].count(",") else ","
     columns = _columns(_fields(numbered[0][1], delimiter), source_name, line=numbered[0][0])
+    read = partial(tray_record, recipes=recipes, view_named=view_named, layouts=layouts or {})
     lines = [
-        _line(
-            number, _fields(line, delimiter), columns, source_name=source_name, recipes=recipes, view_named=view_named
-        )
+        _line(number, _fields(line, delimiter), columns, source_name=source_name, read=read)
         for number, line in numbered[1:]
     ]
     return TrayList(source_name, _checked_together(lines, source_name))
@@ -194,15 +207,7 @@ def _columns(header: Sequence[str], source_name: str, *, line: int) -> list[str]
     return columns
 
 
-def _line(
-    number: int,
-    fields: list[str],
-    columns: list[str],
-    *,
-    source_name: str,
-    recipes: Recipes,
-    view_named: ViewNamed,
-) -> Line:
+def _line(number: int, fields: list[str], columns: list[str], *, source_name: str, read: ReadRecord) -> Line:
     by_column = dict(zip(columns, fields, strict=False))
     photo, tray = by_column.get("photo", "").replace("\\", "/").removeprefix("./"), by_column.get("tray", "")
     where = f"{source_name}, line {number}"
@@ -210,7 +215,7 @@ def _line(
         problem = f"{where}: {len(fields)} fields under {len(columns)} columns; put fields that hold a comma in quotes"
         return Line(number, photo, tray, None, None, problem)
     try:
-        record, recipe = tray_record(by_column, recipes=recipes, view_named=view_named)
+        record, recipe = read(by_column)
     except FieldError as error:
         return Line(number, photo, tray, None, None, f"{where}, column `{error.column}`: {error}")
     return Line(number, photo, tray, record, recipe)

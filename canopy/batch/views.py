@@ -56,10 +56,9 @@ def save_photo_as_view(
     if len(meant) != 1:
         named = ", ".join(job.record.tray for job in jobs)
         raise UsageError(f"{photo}: the tray list names {named} for it; say which one with --tray")
-    worker = Worker(plan.configuration.settings, None)
-    seen, frame, record = worker.see(meant[0])
+    seen = Worker(plan.configuration.settings, None).see(meant[0])
     try:
-        view = save_view(name, seen, frame, record.layout, settings=plan.configuration.settings.tray)
+        view = save_view(name, seen.photo, seen.frame, seen.tray.layout, settings=plan.configuration.settings.tray)
     except ValidationError:
         raise UsageError(f"view `{name}`: is no name for a view; use letters, digits, `-`, `_` and `.`") from None
     return write_view(_farm(photo, trays) / VIEWS, view, replace=replace), view
@@ -78,10 +77,10 @@ def check_photo_by_view(name: str, photo: Path, *, trays: Path | None, settings:
     configuration = configuration_for([source.root], given=settings)
     record = TrayRecord(tray=name, layout=view.layout, view=view)
     try:
-        _, frame, _ = Worker(configuration.settings, None).see(Job(source, photo.stem, record, None))
+        seen = Worker(configuration.settings, None).see(Job(source, photo.stem, record, None))
     except PhotoError as error:
         return Checked(source.name, name, False, str(error))
-    return Checked(source.name, name, True, frame.located_by)
+    return Checked(source.name, name, True, seen.frame.located_by)
 
 
 def _farm(photo: Path, trays: Path | None) -> Path:

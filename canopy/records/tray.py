@@ -29,7 +29,10 @@ class TrayRecord(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     tray: str = Field(min_length=1, description="Tray id.")
-    layout: Layout = Field(description="Geometry of the tray.")
+    layout: Layout = Field(description="Geometry of the tray; one of `layout_choices` until a photo has shown which.")
+    layout_choices: tuple[Layout, ...] = Field(
+        (), description="Layouts to choose among where none is named; empty where `layout` is named."
+    )
     crop: str = Field("", description="Name of the crop recipe; empty: measured and scored on nothing.")
     stage: str = Field("", pattern="^(|seedling|finish|mat)$", description="Stage of the crop.")
     sown_on: date | None = Field(None, description="Day of sowing.")

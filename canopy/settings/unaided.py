@@ -64,6 +64,40 @@ class UnaidedSettings(BaseModel):
     period_within: float = Field(
         0.12, ge=0.01, le=0.4, description="How far the picture's period may differ from the outline's, as a share."
     )
+    choose_within: float = Field(
+        0.02, ge=0, le=0.1, description="How far off a layout's pitch the picture may repeat when layouts are ranked."
+    )
+    most_grids: int = Field(
+        4, ge=1, le=50, description="Grids (rows x columns) that are tried when no layout is named, likeliest first."
+    )
+    rank_gap: float = Field(
+        0.1, ge=0, le=2, description="Grids that repeat less well than the likeliest by more than this are not tried."
+    )
+    rank_px_per_pitch: float = Field(
+        12.0, ge=8, le=64, description="Pixels per pitch of the picture in which layouts are ranked."
+    )
+    finer_share: float = Field(
+        0.5,
+        ge=0.1,
+        le=1,
+        description="A layout is not believed where the picture repeats at a half or a third of its pitch this much as "
+        "well as at the pitch.",
+    )
+    finer_from: float = Field(
+        0.04, ge=0, le=1, description="Repeating at a part of the pitch less clearly than this is chance."
+    )
+    grids_apart: float = Field(
+        0.4, ge=0, le=5, description="Among layouts of different grids, the best must fit better by this, in pitches."
+    )
+    clearly_alike: float = Field(
+        0.15, ge=0, le=1, description="Layouts whose cells are less alike than the best one's by this are left out."
+    )
+    clearly_apart: float = Field(
+        0.15, ge=0, le=2, description="Among layouts of one grid, the best outline must fit better by this, in pitches."
+    )
+    stretch_weight: float = Field(
+        4.0, ge=0, le=50, description="Pitches that a stretch no camera makes counts for, per unit of its logarithm."
+    )
     period_strength: float = Field(
         2.0, ge=1, le=100, description="The period is believed when its power is this much over the usual."
     )

@@ -91,6 +91,17 @@ def find_movement(
     return Movement(np.asarray(matrix, np.float64), int(inliers.sum()), len(first))
 
 
+def find_shift(before: RgbImage, now: RgbImage, *, settings: ViewSettings) -> FloatArray:
+    """Common shift of two pictures where leaves are left out, by phase correlation (Kuglin & Hines 1975); (3, 3)."""
+    even = [
+        _evened(rgb) * (cv2.GaussianBlur(not_leaves(rgb, settings=settings), (0, 0), 3) / np.float32(255))
+        for rgb in (before, now)
+    ]
+    window = cv2.createHanningWindow(before.shape[1::-1], cv2.CV_32F)
+    (x, y), _ = cv2.phaseCorrelate(even[0], even[1], window)
+    return np.array([[1, 0, x], [0, 1, y], [0, 0, 1.0]])
+
+
 def _features(finder: cv2.ORB, rgb: RgbImage, settings: ViewSettings) -> tuple[FloatArray, NDArray[np.uint8]]:
     """Places (n, 2) and descriptors (n, 32) of features outside of leaves."""
     grey = cv2.createCLAHE(2.0, (8, 8)).apply(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))

@@ -110,13 +110,13 @@ def lay_tray(rgb: NDArray[np.uint8], layout: Layout, *, settings: TraySettings) 
     """The likeliest way the tray lies in a picture, however doubtful; None when nothing like it is seen."""
     sight = see_trays(rgb)
     ways = [
-        _lay(rgb, sight, outline, layout, settings)
+        lay_by(rgb, sight, outline, layout, settings=settings)
         for outline in find_outlines(sight, layout, settings=settings.unaided)
     ]
     return max(ways, key=lambda way: way.grid.firmness, default=None)
 
 
-def _lay(rgb: NDArray[np.uint8], sight: Sight, outline: Outline, layout: Layout, settings: TraySettings) -> Laid:
+def lay_by(rgb: NDArray[np.uint8], sight: Sight, outline: Outline, layout: Layout, *, settings: TraySettings) -> Laid:
     """Lay the grid by an outline; where that looks wrong by half a pitch or more, also beside, and take the better.
 
     Walls look alike from cell to cell, so a grid can lock with its cells' middles on crossings of walls. Then cells

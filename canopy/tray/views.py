@@ -17,7 +17,7 @@ from canopy.tray.checks import require_plausible
 from canopy.tray.fit import fit_homography
 from canopy.tray.frame import Frame, apply_homography, undistort
 from canopy.tray.pose import complete_frame
-from canopy.tray.register import Movement, check_rim, find_movement, shape_change, view_picture
+from canopy.tray.register import Movement, check_rim, find_movement, find_shift, shape_change, view_picture
 
 FloatArray = NDArray[np.float64]
 RgbImage = NDArray[np.uint8]
@@ -83,13 +83,15 @@ def _follow(
     """Corners in the new picture, both pictures small and of one size."""
     limit = settings.follow_share * before.shape[1]
     movement = find_movement(before, now, reach_px=1.5 * limit, settings=settings)
-    if not _sure(movement, settings):
-        raise _moved(name, view, _how_far(before, now, corners, settings))
-    assert movement is not None
-    foretold = apply_homography(movement.matrix, corners)
+    sure = _sure(movement, settings)
+    # Where plants hide most of what stays, a plain shift may still be seen; then every side of the tray must show it.
+    matrix = movement.matrix if movement is not None and sure else find_shift(before, now, settings=settings)
+    foretold = apply_homography(matrix, corners)
     if shape_change(corners, foretold) > settings.max_shape_change:
         raise _moved(name, view, "the camera stands at another place or angle than when the view was saved")
     rim = check_rim(before, now, corners, foretold, settings=settings)
+    if not sure and not rim.found.all():
+        raise _moved(name, view, _how_far(before, now, corners, settings))
     if not np.isfinite(rim.corners).all() or shape_change(corners, rim.corners) > settings.max_shape_change:
         raise _moved(name, view, "the tray's sides are not where the view shows them")
     if not rim.found.all():

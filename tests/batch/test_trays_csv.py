@@ -10,6 +10,7 @@ from canopy.batch.trays_csv import absent_photos, line_for, trays_from_csv
 from canopy.errors import PhotoError, UsageError
 from canopy.readiness import known_recipes
 from canopy.records import Treatment
+from canopy.tray import layout_from, named_layouts
 
 
 def _trays(text):
@@ -86,7 +87,7 @@ def test_semicolons_comments_and_a_byte_order_mark_from_spreadsheets():
         ),
         ("tray,zzz,layout", r"trays\.csv, line 1: column `zzz` is not known; allowed: photo"),
         ("tray,layout,tray", r"trays\.csv, line 1: column `tray` stands twice; keep one"),
-        ("tray,crop", r"trays\.csv, line 1: column `layout` is missing; add it"),
+        ("layout,crop", r"trays\.csv, line 1: column `tray` is missing; add it"),
         ("", r"trays\.csv: holds no lines; give a header"),
     ],
 )
@@ -99,7 +100,9 @@ def test_a_list_that_cannot_be_used_as_a_whole(header, message):
     ("header", "line", "message"),
     [
         ("tray,layout", ",72", "column `tray`: is empty; give the tray's id"),
-        ("tray,layout", "R1,", "column `layout`: is empty; give a named layout"),
+        ("tray,layout,pitch_mm", "R1,,51", "column `layout`: is empty though `pitch_mm` is given; name it"),
+        ("tray,layout,corners", "R1,,picture", "column `layout`: is empty though `corners` is given; name it"),
+        ("tray,layout,crop,stage", "R1,auto,barley,mat", "a mat has no cells to know it by, so name it"),
         ("tray,layout", "R1,7y", "column `layout`: `7y`"),
         ("tray,layout,pitch_mm", "R1,2x3,wide", "column `pitch_mm`: `wide` is not a number; write it as 51"),
         (
@@ -149,6 +152,21 @@ def test_two_trays_of_one_name(first, other, what):
     assert problem.startswith("trays.csv, lines 2 and 3, ")
     assert what in problem
     assert problem.endswith("rename one or make them agree")
+
+
+@pytest.mark.parametrize(("header", "line"), [("tray", "R1"), ("tray,layout", "R1,"), ("tray,layout", "R1,Auto")])
+def test_where_no_layout_is_named_one_is_chosen_among_the_known(header, line):
+    own = {"mytray": layout_from("5x8", pitch_mm="48x50")}
+    text = f"{header},marker_mm\n{line},25\n"
+    read = trays_from_csv(text, source_name="trays.csv", recipes=known_recipes(), layouts=own).lines[0]
+    assert read.record is not None, read.problem
+    choices = read.record.layout_choices
+    grids = [layout for layout in named_layouts().values() if layout.kind != "mat"]
+    assert [layout.name for layout in choices] == [*(layout.name for layout in grids), "5x8"]
+    assert {layout.markers.side_mm for layout in choices} == {25}
+    named = _one("tray,layout", "R1,72")
+    assert named.record is not None
+    assert named.record.layout_choices == ()
 
 
 def test_two_photos_of_one_tray_are_no_problem():
