@@ -9,6 +9,7 @@ Per kind: share found right (every corner within a quarter of the pitch), accept
 of processor time a photo. Views beyond the renderer's own kinds: `turned` (any angle), `steep` (tilt 15 to 24 degrees),
 `close_neighbours` (trays a few millimetres apart on several sides), and three that must be refused: `cut_off` (a side
 out of the picture), `no_tray` (plants on bare ground), `other_layout` (the tray list names another grid of that size).
+`two_trays`: two in one picture, the first in reading order is asked for.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ from canopy.synthetic.scene import Neighbour, Scene
 from canopy.synthetic.scenes import make_scene
 from canopy.tray.choose import choose_layout, with_layout
 from canopy.tray.layouts import named_layouts
+from canopy.tray.locate import locate_tray
 from canopy.tray.unaided import locate_unaided
 
 FIRST_SEED = 960_000
@@ -46,7 +48,7 @@ FIRST_SEED = 960_000
 RIGHT_WITHIN_PITCH = 0.25
 WIDTH_PX, HEIGHT_PX = 1600, 1200
 MUST_REFUSE = ("cut_off", "no_tray", "other_layout")
-VIEWS = ("turned", "steep", "close_neighbours", *MUST_REFUSE)
+VIEWS = ("turned", "steep", "close_neighbours", *MUST_REFUSE, "two_trays")
 SETTINGS = TraySettings()
 T = TypeVar("T")
 
@@ -70,6 +72,12 @@ def _viewed(scene: Scene, view: str, rng: np.random.Generator) -> Scene:
         return replace(scene, camera=_look(scene, tilt_deg=float(rng.uniform(0, 6)), fill=0.85, off=0.35, rng=rng))
     if view == "no_tray":
         return replace(scene, surroundings=replace(scene.surroundings, tray_style=""), plants=scene.plants[::7])
+    if view == "two_trays":
+        along = int(rng.random() < 0.5)
+        step = np.zeros(2)
+        step[along] = (layout.outline_width_mm, layout.outline_height_mm)[along] + rng.uniform(5, 60)
+        beside: tuple[Neighbour, ...] = (Neighbour(float(step[0]), float(step[1]), scene.plants),)
+        return replace(scene, neighbours=beside, camera=_over_both(scene, step, rng))
     if view == "close_neighbours":
         gap = rng.uniform(2, 12, 2)
         step = np.array([layout.outline_width_mm, layout.outline_height_mm]) + gap
@@ -89,6 +97,17 @@ def _look(scene: Scene, *, tilt_deg: float, fill: float, rng: np.random.Generato
         (float(centre[0]), float(centre[1])), (float(size[0]), float(size[1])), width_px=WIDTH_PX, height_px=HEIGHT_PX,
         fill=fill, distance_mm=scene.camera.z_mm, tilt_deg=tilt_deg, tilt_towards_deg=float(rng.uniform(0, 360)),
         turn_deg=float(rng.normal(0, 4)), k1=scene.camera.k1,
+    )  # fmt: skip
+
+
+def _over_both(scene: Scene, step: NDArray[np.float64], rng: np.random.Generator) -> Camera:
+    """A camera over a tray and its neighbour."""
+    size = np.array([scene.layout.outline_width_mm, scene.layout.outline_height_mm])
+    centre, span = size / 2 + step / 2, size + step
+    return look_at(
+        (float(centre[0]), float(centre[1])), (float(span[0]), float(span[1])), width_px=WIDTH_PX, height_px=HEIGHT_PX,
+        fill=0.85, distance_mm=1.5 * scene.camera.z_mm, tilt_deg=float(rng.uniform(0, 6)),
+        tilt_towards_deg=float(rng.uniform(0, 360)), turn_deg=float(rng.normal(0, 2)), k1=scene.camera.k1,
     )  # fmt: skip
 
 
@@ -127,14 +146,16 @@ def trial(kind: str, seed: int, any_layout: bool = False) -> dict[str, object]:
     scene = drawn_scene(kind, seed)
     rgb = render(scene).rgb
     layout = other_layout(scene.layout) if kind == "other_layout" and not any_layout else scene.layout
-    record = TrayRecord(tray="t", layout=layout)
+    record = TrayRecord(tray="t", layout=layout, has_markers=False)
+    if kind == "two_trays":
+        record = record.model_copy(update={"trays_in_picture": 2, "place": 1})
     if any_layout:
-        record = TrayRecord(tray="t", layout=known_layouts()[0], layout_choices=known_layouts())
+        record = TrayRecord(tray="t", layout=known_layouts()[0], layout_choices=known_layouts(), has_markers=False)
     began = time.process_time()
     try:
         if any_layout:
             record = with_layout(record, choose_layout(as_photo(rgb, scene.name), record, settings=SETTINGS).layout)
-        frame, refused = locate_unaided(as_photo(rgb, scene.name), record, settings=SETTINGS), ""
+        frame, refused = locate_tray(as_photo(rgb, scene.name), record, settings=SETTINGS), ""
     except TrayNotFound as error:
         frame, refused = None, f"{error.code}: {error}"
     row: dict[str, object] = {
@@ -218,6 +239,8 @@ def main() -> None:
         if not row["right"]:
             print({k: v for k, v in row.items() if k not in ("right", "ms")}, flush=True)
     rows_ = pd.DataFrame(table)
+    if given.any_layout:
+        rows_ = rows_[rows_.kind != "two_trays"]
     if given.table:
         rows_.to_csv(given.table, index=False)
     print(summary(rows_).round(3).to_string())

@@ -49,6 +49,12 @@ _ALL: tuple[Reason, ...] = (
         "Inspect the corners, put camera and tray back, or save the view anew.",
         True,
     ),
+    Reason(
+        "which_tray",
+        "which of several trays is not clear",
+        "Photograph each tray on its own, or give `corners` for each.",
+        True,
+    ),
     Reason("which_layout", "two layouts fit equally well", "Name the layout in the tray list.", True),
     Reason("blurred", "photo is blurred", "Hold still, focus on the leaves and take it again.", True),
     Reason("sown_in_future", "sown after the photo", "Correct `sown_on` or the camera's date.", True),

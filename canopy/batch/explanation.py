@@ -41,7 +41,9 @@ class Explanation:
         return json.dumps(asdict(self))
 
 
-def explain_photo(photo: Path, cell: str, *, trays: Path | None, settings: Path | None) -> Explanation:
+def explain_photo(
+    photo: Path, cell: str, *, tray: str | None = None, trays: Path | None, settings: Path | None
+) -> Explanation:
     """Explain one cell.
 
     Raises
@@ -52,7 +54,11 @@ def explain_photo(photo: Path, cell: str, *, trays: Path | None, settings: Path 
         The tray has no such cell, or a file cannot be used.
     """
     plan = make_plan([photo], trays=trays, settings=settings)
-    job = plan.jobs[0]
+    meant = [job for job in plan.jobs if tray in (None, job.record.tray if isinstance(job, Job) else job.tray)]
+    if len(meant) != 1:
+        named = ", ".join(job.record.tray if isinstance(job, Job) else job.tray for job in plan.jobs)
+        raise UsageError(f"{photo}: the tray list names {named} for it; say which one with --tray")
+    job = meant[0]
     if isinstance(job, SetAside):
         raise (UsageError(job.message) if plan.problems else PhotoError(job.code, job.message))
     wanted = cell.strip().upper()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -91,6 +92,20 @@ def output_stems(names: Iterable[str]) -> dict[str, str]:
         alone = len(path.parts) == 1 and plain[path.stem.casefold()] == 1
         stems[name] = path.stem if alone else _checked_stem(path)
     return stems
+
+
+def stem_among(stem: str, name: str, tray: str) -> str:
+    """Name for the files of one of several trays in a photo: the photo's, the tray's, and a checksum of both.
+
+    Parameters
+    ----------
+    stem : str
+        The photo's own, see `output_stems`.
+    name, tray : str
+        The photo's path and the tray's id.
+    """
+    checksum = hashlib.sha256(f"{name}\n{tray}".encode("utf-8", "surrogateescape")).hexdigest()[:8]
+    return f"{stem}-{re.sub(r'[^A-Za-z0-9_-]', '_', tray)}-{checksum}"
 
 
 def _checked_stem(path: PurePosixPath) -> str:

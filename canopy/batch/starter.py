@@ -40,7 +40,7 @@ _TRAYS_TEXT = """\
 # Columns that may be added: pitch_mm, outline_mm, markers (yes/no), marker_mm, marker_offset_mm, camera_height_mm,
 # canopy_height_mm, corners (x y of the 4 corners in photo pixels, clockwise from A1's corner; or `picture`),
 # treated_on, product, interval_days (waiting time as on the product's label), view (of a fixed camera, see
-# `canopy view save`).
+# `canopy view save`), trays_in_picture (or a line for each of its trays, in reading order).
 photo,tray,layout,crop,stage,sown_on
 # rack1_*.jpg,R1-01,72,butterhead,seedling,2026-03-01
 """

@@ -24,7 +24,7 @@ COLUMNS = (
     "photo", "tray", "layout", "crop", "stage", "sown_on",
     "pitch_mm", "outline_mm", "markers", "marker_mm", "marker_offset_mm",
     "camera_height_mm", "canopy_height_mm", "corners",
-    "treated_on", "product", "interval_days", "view",
+    "treated_on", "product", "interval_days", "view", "trays_in_picture",
 )  # fmt: skip
 
 WHOLE_PICTURE = "picture"
@@ -84,6 +84,7 @@ def tray_record(
             corners_px=corners,
             whole_picture=whole_picture,
             view=view,
+            trays_in_picture=_read(fields, "trays_in_picture", _count) or 1,
             camera_height_mm=_read(fields, "camera_height_mm", _number),
             canopy_height_mm=_read(fields, "canopy_height_mm", _number),
             treatments=_treatments(fields),
@@ -219,6 +220,12 @@ def _number(text: str) -> float:
     if not math.isfinite(number):
         raise ValueError("is not a number; write it as 51 or 51.5")
     return number
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal():
+        raise ValueError("is not a number of trays; write 2 where the photo shows two")
+    return int(text)
 
 
 def _two(text: str) -> tuple[float, float]:

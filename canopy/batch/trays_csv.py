@@ -133,16 +133,18 @@ def trays_from_csv(
     return TrayList(source_name, _checked_together(lines, source_name))
 
 
-def line_for(name: str, trays: TrayList) -> Line:
-    """The line that a photo belongs to.
+def lines_for(name: str, trays: TrayList) -> list[Line]:
+    """The lines that a photo belongs to: one, or one for each tray that it shows, in reading order.
 
     The nearest way of naming it counts: its path, then its file name, then a glob on either, then the tray's id as a
-    folder or as a part of the file name.
+    folder or as a part of the file name. Lines that name the photo in the same words and different trays are trays of
+    one picture, in the order of the lines. So are the trays of a line with `trays_in_picture`, named `ID-1`, `ID-2`, ….
 
     Raises
     ------
     PhotoError
-        `not_listed`: no line fits; `two_lines`: two lines that say different things fit equally well.
+        `not_listed`: no line fits; `two_lines`: lines that say different things fit equally well; `which_tray`: lines
+        of one picture do not say how its trays are told apart.
     """
     path = PurePosixPath(name)
     words = {*path.parts[:-1], path.stem, *_WORD_ENDS.split(path.stem)}
@@ -152,19 +154,67 @@ def line_for(name: str, trays: TrayList) -> Line:
         lambda: [line for line in trays.with_glob if any(fnmatchcase(n, line.photo) for n in (name, path.name))],
         lambda: [line for word in sorted(words) for line in trays.by_tray.get(word, [])],
     )
-    for way in ways:
-        fitting = way()
-        if not fitting:
-            continue
-        first = fitting[0]
-        if any((line.tray, line.record) != (first.tray, first.record) for line in fitting):
-            numbers = " and ".join(str(line.number) for line in fitting[:2])
-            raise PhotoError(
-                "two_lines",
-                f"{name}: lines {numbers} of {trays.name} both fit and differ; name the photo in one of them",
-            )
-        return first
-    raise PhotoError("not_listed", f"{name}: fits no line of {trays.name}; add a line for it")
+    fitting = next((lines for way in ways if (lines := way())), [])
+    if not fitting:
+        raise PhotoError("not_listed", f"{name}: fits no line of {trays.name}; add a line for it")
+    first = fitting[0]
+    alike = all((line.tray, line.record) == (first.tray, first.record) for line in fitting)
+    if alike:
+        return _trays_of_one_line(first, name, trays)
+    together = {line.photo for line in fitting} == {first.photo} and first.photo
+    if together and len({line.tray for line in fitting}) == len(fitting):
+        return _trays_of_lines(fitting, name, trays)
+    numbers = " and ".join(str(line.number) for line in fitting[:2])
+    raise PhotoError(
+        "two_lines",
+        f"{name}: lines {numbers} of {trays.name} both fit and differ; name the photo in one of them",
+    )
+
+
+def _trays_of_one_line(line: Line, name: str, trays: TrayList) -> list[Line]:
+    record = line.record
+    if record is None or record.trays_in_picture == 1:
+        return [line]
+    if _placed(record):
+        raise _unclear(name, trays, line, "give each of its trays a line, with its own `corners` or `view`")
+    ids = [f"{line.tray}-{k}" for k in range(1, record.trays_in_picture + 1)]
+    return _in_places([replace(line, tray=tray, record=record.model_copy(update={"tray": tray})) for tray in ids])
+
+
+def _trays_of_lines(lines: list[Line], name: str, trays: TrayList) -> list[Line]:
+    records = [line.record for line in lines if line.record is not None]
+    if len(records) < len(lines):
+        return [
+            line for line in lines if line.record is None
+        ]  # their problem is told; the others' places are not known
+    if all(_placed(record) for record in records):
+        return lines
+    if any(_placed(record) for record in records):
+        raise _unclear(name, trays, lines[1], "give `corners` or `view` for all of its trays or for none")
+    if {record.trays_in_picture for record in records} - {1, len(lines)}:
+        raise _unclear(name, trays, lines[1], f"it has {len(lines)} lines but another number in `trays_in_picture`")
+    return _in_places(lines)
+
+
+def _in_places(lines: list[Line]) -> list[Line]:
+    """Lines of one picture whose trays are told apart by their places in it."""
+    for line in lines:
+        if line.record is not None and line.record.layout_choices:
+            problem = f"{line.photo or line.tray}: shows several trays; name their `layout`"
+            return [replace(line, record=None, recipe=None, problem=problem)]
+    return [
+        replace(line, record=line.record.model_copy(update={"place": place, "trays_in_picture": len(lines)}))
+        for place, line in enumerate(lines, start=1)
+        if line.record is not None
+    ]
+
+
+def _placed(record: TrayRecord) -> bool:
+    return record.corners_px is not None or record.view is not None or record.whole_picture
+
+
+def _unclear(name: str, trays: TrayList, line: Line, mend: str) -> PhotoError:
+    return PhotoError("which_tray", f"{name}: shows several trays by {trays.name}, line {line.number}; {mend}")
 
 
 def absent_photos(names: Iterable[str], trays: TrayList) -> list[Line]:

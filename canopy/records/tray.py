@@ -43,6 +43,8 @@ class TrayRecord(BaseModel):
         None, description="Outline corners 0..3 in upright full-size photo pixels, clockwise from A1's corner."
     )
     whole_picture: bool = Field(False, description="The picture's own border is the tray's outline.")
+    trays_in_picture: int = Field(1, ge=1, le=9, description="Trays that the photo shows.")
+    place: int = Field(1, ge=1, le=9, description="Which of them this is, in reading order, from 1.")
     view: SavedView | None = Field(
         None, description="Where the tray lies for the fixed camera that took the photo; checked against each photo."
     )

@@ -64,6 +64,18 @@ class UnaidedSettings(BaseModel):
     period_within: float = Field(
         0.12, ge=0.01, le=0.4, description="How far the picture's period may differ from the outline's, as a share."
     )
+    parted_from: float = Field(
+        0.4, ge=0.1, le=0.9, description="Probability of an outline from which it parts two trays of one picture."
+    )
+    beside_share: float = Field(
+        0.6, ge=0.3, le=1, description="Trays that share this much of their height lie beside each other."
+    )
+    above_share: float = Field(
+        0.25, ge=0, le=0.5, description="Trays that share no more of their height than this lie above each other."
+    )
+    room_share: float = Field(
+        0.15, ge=0.02, le=1, description="Room left around one of several trays, as a share of its size."
+    )
     choose_within: float = Field(
         0.02, ge=0, le=0.1, description="How far off a layout's pitch the picture may repeat when layouts are ranked."
     )
