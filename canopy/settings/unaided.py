@@ -105,7 +105,15 @@ class UnaidedSettings(BaseModel):
         0.15, ge=0, le=1, description="Layouts whose cells are less alike than the best one's by this are left out."
     )
     clearly_apart: float = Field(
-        0.15, ge=0, le=2, description="Among layouts of one grid, the best outline must fit better by this, in pitches."
+        0.35, ge=0, le=2, description="Among layouts of one grid, the best outline must fit better by this, in pitches."
+    )
+    # Where the rim stands out: 0.9 to 1.0 at the right outline's sides, 0.02 to 0.1 at the wrong one's; elsewhere both
+    # lie between 0.1 and 1.
+    rim_edge: float = Field(
+        0.8, ge=0, le=1, description="Or else each of its sides must be at least this clear, over all edges near by."
+    )
+    no_rim_edge: float = Field(
+        0.3, ge=0, le=1, description="And the sides of the other layouts no clearer than this on average."
     )
     stretch_weight: float = Field(
         4.0, ge=0, le=50, description="Pitches that a stretch no camera makes counts for, per unit of its logarithm."

@@ -13,10 +13,12 @@ from canopy.errors import TrayNotFound
 from canopy.photo.image import Photo
 from canopy.records import Layout, TrayRecord
 from canopy.settings import TraySettings
+from canopy.settings.unaided import UnaidedSettings
 from canopy.tray.fit import fit_homography
 from canopy.tray.frame import picture_centre
 from canopy.tray.outline import Outline, named_for, see_outline
 from canopy.tray.period import repeats
+from canopy.tray.rim import rim_edges
 from canopy.tray.sight import Sight, see_trays
 from canopy.tray.straight import straighten
 from canopy.tray.unaided import Laid, doubt_of, lay_by
@@ -93,7 +95,8 @@ def choose_layout(photo: Photo, record: TrayRecord, *, settings: TraySettings) -
     """
     choices = record.layout_choices
     sight = see_trays(photo.rgb)
-    fitting = [fit for fit in _fittings(photo.rgb, sight, choices, settings) if not fit.doubt]
+    laid = _fittings(photo.rgb, sight, choices, settings)
+    fitting = [fit for fit in laid if not fit.doubt]
     if not fitting:
         raise TrayNotFound(
             "tray_not_found",
@@ -102,16 +105,9 @@ def choose_layout(photo: Photo, record: TrayRecord, *, settings: TraySettings) -
         )
     best, *others = sorted(fitting, key=lambda fit: -fit.likeness)
     near = [best, *(fit for fit in others if fit.likeness > best.likeness - settings.unaided.clearly_alike)]
-    best, *rivals = sorted(near, key=lambda fit: fit.misfit)
-    for rival in rivals:
-        one_grid = (rival.layout.rows, rival.layout.columns) == (best.layout.rows, best.layout.columns)
-        gap = settings.unaided.clearly_apart if one_grid else settings.unaided.grids_apart
-        if rival.misfit < best.misfit + gap:
-            raise TrayNotFound(
-                "which_layout",
-                f"{photo.name}: no layout is named, and {best.layout.name} and {rival.layout.name} fit equally well; "
-                "name one in `layout`",
-            )
+    # The outline may be seen a rim's width off, so another size of this grid is not ruled out by it.
+    near += [fit for fit in laid if fit.doubt and _grid(fit) == _grid(best)]
+    best = _clearly_best(photo, near, settings.unaided)
     second = max((fit for fit in fitting if fit is not best), key=lambda fit: fit.likeness, default=None)
     return Choice(
         best.layout,
@@ -120,6 +116,34 @@ def choose_layout(photo: Photo, record: TrayRecord, *, settings: TraySettings) -
         second.layout.name if second else "",
         second.likeness if second else 0.0,
     )
+
+
+def _clearly_best(photo: Photo, near: list[Fitting], sure: UnaidedSettings) -> Fitting:
+    """The one that fits best, when that is clear.
+
+    Grids differ by much in how they fit. Sizes of one grid differ in the width of the rim only, and there the edge of
+    the tray itself must speak: all along one layout's outline, and nowhere along the other's.
+    """
+    best, *rivals = sorted(near, key=lambda fit: (bool(fit.doubt), fit.misfit))
+    gap = {True: sure.clearly_apart, False: sure.grids_apart}
+    close = [rival for rival in rivals if rival.misfit < best.misfit + gap[_grid(rival) == _grid(best)]]
+    if not close:
+        return best
+    if all(_grid(rival) == _grid(best) for rival in close):
+        edges = [(fit, rim_edges(photo.rgb, fit.laid.fit, fit.layout)) for fit in (best, *close)]
+        ends = [fit for fit, edge in edges if edge.min() >= sure.rim_edge]
+        others = [fit for fit, edge in edges if edge.mean() <= sure.no_rim_edge]
+        if len(ends) == 1 and len(others) == len(close) and not ends[0].doubt:
+            return ends[0]
+    raise TrayNotFound(
+        "which_layout",
+        f"{photo.name}: no layout is named, and {best.layout.name} and {close[0].layout.name} fit equally well; "
+        "name one in `layout`",
+    )
+
+
+def _grid(fit: Fitting) -> tuple[int, int]:
+    return fit.layout.rows, fit.layout.columns
 
 
 def _fittings(rgb: RgbImage, sight: Sight, choices: Sequence[Layout], settings: TraySettings) -> list[Fitting]:

@@ -78,9 +78,16 @@ def locate_unaided(photo: Photo, record: TrayRecord, *, settings: TraySettings) 
     Raises
     ------
     TrayNotFound
-        `tray_not_found` when no tray of this shape is seen; `doubtful_fit` when one is but might be laid wrongly.
+        `tray_not_found` for mats, and when no tray of this shape is seen; `doubtful_fit` when one is but might be laid
+        wrongly.
     """
     layout = record.layout
+    if layout.kind == "mat":
+        raise TrayNotFound(
+            "tray_not_found",
+            f"{photo.name}: a mat has no cells to check its outline by, and shoots hide its rim; use markers, or give "
+            "`corners` or `view` in the tray list",
+        )
     laid = lay_tray(photo.rgb, layout, settings=settings)
     if laid is None:
         raise TrayNotFound(
