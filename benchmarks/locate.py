@@ -7,8 +7,9 @@
 
 Per kind: share found right (every corner within a quarter of the pitch), accepted though wrong, refused; milliseconds
 of processor time a photo. Views beyond the renderer's own kinds: `turned` (any angle), `steep` (tilt 15 to 24 degrees),
-`close_neighbours` (trays a few millimetres apart on several sides), and three that must be refused: `cut_off` (a side
-out of the picture), `no_tray` (plants on bare ground), `other_layout` (the tray list names another grid of that size).
+`close_neighbours` (trays a few millimetres apart on several sides), and four that must be refused: `cut_off` (a side
+out of the picture), `no_tray` (plants on bare ground), `other_layout` (the tray list names another grid of that size:
+a row and two columns more), `one_off` (one row or column more or fewer).
 `two_trays`: two in one picture, the first in reading order is asked for.
 """
 
@@ -47,7 +48,8 @@ FIRST_SEED = 960_000
 """Seeds from here on are used for nothing else."""
 RIGHT_WITHIN_PITCH = 0.25
 WIDTH_PX, HEIGHT_PX = 1600, 1200
-MUST_REFUSE = ("cut_off", "no_tray", "other_layout")
+MUST_REFUSE = ("cut_off", "no_tray", "other_layout", "one_off")
+WRONG_LAYOUT = ("other_layout", "one_off")
 VIEWS = ("turned", "steep", "close_neighbours", *MUST_REFUSE, "two_trays")
 SETTINGS = TraySettings()
 T = TypeVar("T")
@@ -118,6 +120,15 @@ def other_layout(layout: Layout) -> Layout:
     return layout.model_copy(update={"rows": rows, "columns": columns, **pitch})
 
 
+def one_off(layout: Layout, rng: np.random.Generator) -> Layout:
+    """The same outline with one row or column more or fewer."""
+    change = {"rows": layout.rows, "columns": layout.columns}
+    change[str(rng.choice(list(change)))] += int(rng.choice([-1, 1]))
+    pitch_x = layout.pitch_x_mm * layout.columns / change["columns"]
+    pitch_y = layout.pitch_y_mm * layout.rows / change["rows"]
+    return layout.model_copy(update={**change, "pitch_x_mm": pitch_x, "pitch_y_mm": pitch_y})
+
+
 def as_photo(rgb: NDArray[np.uint8], name: str) -> Photo:
     """A decoded picture as a photo that says nothing of its camera."""
     return Photo(name, rgb, 1, rgb.shape[1], rgb.shape[0], None, "", None)
@@ -145,7 +156,10 @@ def trial(kind: str, seed: int, any_layout: bool = False) -> dict[str, object]:
     """Draw, locate, compare."""
     scene = drawn_scene(kind, seed)
     rgb = render(scene).rgb
-    layout = other_layout(scene.layout) if kind == "other_layout" and not any_layout else scene.layout
+    layout = scene.layout
+    if kind in WRONG_LAYOUT and not any_layout:
+        named = np.random.default_rng([seed, 8])
+        layout = other_layout(layout) if kind == "other_layout" else one_off(layout, named)
     record = TrayRecord(tray="t", layout=layout, has_markers=False)
     if kind == "two_trays":
         record = record.model_copy(update={"trays_in_picture": 2, "place": 1})
@@ -166,7 +180,7 @@ def trial(kind: str, seed: int, any_layout: bool = False) -> dict[str, object]:
         pitch_px = min(layout.pitch_x_mm, layout.pitch_y_mm) / frame.mm_per_px
         miss = np.hypot(*(frame.to_px(record.layout.outline_mm) - true_corners_px(scene)).T).max() / pitch_px
         right = bool(miss <= RIGHT_WITHIN_PITCH) and same_layout(record.layout, layout)
-        right = right and (kind not in MUST_REFUSE or (any_layout and kind == "other_layout"))
+        right = right and (kind not in MUST_REFUSE or (any_layout and kind in WRONG_LAYOUT))
         row |= {"said": record.layout.name, "is": layout.name, "miss_pitch": miss, "right": right, "wrong": not right}
     return row
 

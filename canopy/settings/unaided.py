@@ -31,6 +31,17 @@ class UnaidedSettings(BaseModel):
     firmness: float = Field(
         0.3, ge=0, le=1, description="Agreement of the cells (1: all in place, 0: chance) below which it is doubtful."
     )
+    # 96 layouts with a row or column more or fewer, laid over 12 drawn trays: all with firmness below 0.3 came out at
+    # least 0.3 pitches apart; right ones at most 0.2.
+    backed_firmness: float = Field(
+        0.2, ge=0, le=1, description="The same where outline and sides' cells speak for the fit."
+    )
+    backed_side: float = Field(
+        0.9,
+        ge=0,
+        le=2,
+        description="They do when the sides' cells are this alike and outline and grid surely together.",
+    )
     shift_pitch: float = Field(
         0.22, ge=0.05, le=0.5, description="Middles of outline and grid may lie this far apart, in pitches."
     )
@@ -49,8 +60,9 @@ class UnaidedSettings(BaseModel):
         description="Outline and grid no farther apart than this (shift plus half the excess, in pitches) need no "
         "likeness of their sides' cells.",
     )
+    # At 5, two of those 96 layouts were accepted for a grid a quarter of a pitch beside its outline.
     side_per_apart: float = Field(
-        5.0, ge=0, le=100, description="Likeness of sides' cells needed per pitch farther apart, up to `weakest_side`."
+        7.0, ge=0, le=100, description="Likeness of sides' cells needed per pitch farther apart, up to `weakest_side`."
     )
     # Over 240 pairs of a drawn tray and a layout with one to four rows or columns more or fewer, 2 % of those that
     # looked like a grid came below 0.7.

@@ -13,8 +13,8 @@ from canopy.records import Layout, TrayRecord
 from canopy.settings import TraySettings
 from canopy.tray.checks import require_plausible
 from canopy.tray.fit import PlaneFit, fit_homography, fit_markers
-from canopy.tray.frame import Frame, apply_homography, distort
-from canopy.tray.lattice import Grid, lay_grid
+from canopy.tray.frame import Frame, apply_homography, distort, undistort
+from canopy.tray.lattice import Grid, judged, lay_grid
 from canopy.tray.outline import Outline, find_outlines, side_offsets
 from canopy.tray.pose import complete_frame
 from canopy.tray.sight import Sight, see_trays
@@ -165,14 +165,27 @@ def _lay_once(
     size = {"width_px": rgb.shape[1], "height_px": rgb.shape[0]}
     by_grid = len(grid.cells_mm) >= settings.unaided.min_cells and grid.share >= settings.unaided.min_share
     if by_grid:
-        nothing = np.zeros_like(grid.cells_mm)
         strict = settings.model_copy(update={"lens_f_min": settings.unaided.lens_f_min})
-        fit = fit_markers(grid.cells_mm, nothing, grid.cells_px, settings=strict, **size)
+        fit = fit_markers(grid.cells_mm, np.zeros_like(grid.cells_mm), grid.cells_px, settings=strict, **size)
+        if fit.k1:  # the grid was judged as if the lens were straight: cells towards the corners looked out of place
+            grid = _judged_through(fit, grid, layout, settings, **size)
+            fit = fit_markers(grid.cells_mm, np.zeros_like(grid.cells_mm), grid.cells_px, settings=strict, **size)
     else:
         fit = PlaneFit(by_outline, 0.0, 1.0, np.zeros(4))
     corners_px = distort(apply_homography(fit.px_from_mm, layout.outline_mm), fit.k1, **size)
     offsets = _offsets(sight, corners_px, layout) if np.isfinite(corners_px).all() else np.full(4, np.inf)
     return Laid(outline, grid, fit, by_grid, corners_px, offsets)
+
+
+def _judged_through(
+    fit: PlaneFit, grid: Grid, layout: Layout, settings: TraySettings, *, width_px: int, height_px: int
+) -> Grid:
+    """The grid judged anew with the lens taken out."""
+    ideal = undistort(grid.found_px, fit.k1, width_px=width_px, height_px=height_px)
+    found = apply_homography(np.asarray(np.linalg.inv(fit.px_from_mm), np.float64), ideal)
+    apart = np.hypot(*((found - grid.places_mm) / (layout.pitch_x_mm, layout.pitch_y_mm)).T)
+    again = judged(grid, np.nan_to_num(apart, nan=np.inf), settings=settings.unaided)
+    return again if again.firmness > grid.firmness else grid
 
 
 def _offsets(sight: Sight, corners_px: FloatArray, layout: Layout) -> FloatArray:
@@ -191,10 +204,11 @@ def doubt_of(laid: Laid, layout: Layout, *, width_px: int, height_px: int, setti
     corners = laid.corners_px
     if (corners < -1).any() or (corners > (width_px, height_px)).any():
         return "the tray is cut off by the picture's border"
-    if not laid.by_grid or grid.firmness < bounds.firmness:
-        return f"the cells are not alike enough at the pitch of layout {layout.name} ({grid.share:.0%} agree)"
     shift, excess = float(np.abs(laid.shift).max()), float(np.abs(laid.excess).max())
     apart = shift + excess / 2
+    backed = apart <= bounds.surely_apart and grid.weakest_side >= bounds.backed_side
+    if not laid.by_grid or grid.firmness < (bounds.backed_firmness if backed else bounds.firmness):
+        return f"the cells are not alike enough at the pitch of layout {layout.name} ({grid.share:.0%} agree)"
     needed = min(bounds.weakest_side, bounds.side_per_apart * (apart - bounds.surely_apart))
     if grid.weakest_side < needed:
         return "the cells along one side are unlike the others, as if the grid lay beside the tray"
