@@ -2,20 +2,27 @@
 
     python -m benchmarks.locate                              # 3 trays of every scene kind and of every hard view
     python -m benchmarks.locate --kinds plain tilted --count 10
+    python -m benchmarks.locate --any-layout                 # no layout is named; all known ones are tried
     python -m benchmarks.locate --photo PICTURE.png --grid 4x5 --pitch 75 --outline 390x315 --out marked.png
 
 Per kind: share found right (every corner within a quarter of the pitch), accepted though wrong, refused; milliseconds
 of processor time a photo. Views beyond the renderer's own kinds: `turned` (any angle), `steep` (tilt 15 to 24 degrees),
-`close_neighbours` (trays a few millimetres apart on several sides), and three that must be refused: `cut_off` (a side
-out of the picture), `no_tray` (plants on bare ground), `other_layout` (the tray list names another grid of that size).
+`close_neighbours` (trays a few millimetres apart on several sides), and four that must be refused: `cut_off` (a side
+out of the picture), `no_tray` (plants on bare ground), `other_layout` (the tray list names another grid of that size:
+a row and two columns more), `one_off` (one row or column more or fewer).
+`two_trays`: two in one picture, the first in reading order is asked for.
 """
 
 from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from multiprocessing import get_context
 from pathlib import Path
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -27,19 +34,25 @@ from canopy.photo.image import Photo
 from canopy.records import Layout, TrayRecord
 from canopy.settings import TraySettings
 from canopy.synthetic.camera import Camera, look_at
+from canopy.synthetic.drafts import LAYOUTS as DRAWN
 from canopy.synthetic.kinds import KINDS
 from canopy.synthetic.render import render
 from canopy.synthetic.scene import Neighbour, Scene
 from canopy.synthetic.scenes import make_scene
+from canopy.tray.choose import choose_layout, with_layout
+from canopy.tray.layouts import named_layouts
+from canopy.tray.locate import locate_tray
 from canopy.tray.unaided import locate_unaided
 
 FIRST_SEED = 960_000
 """Seeds from here on are used for nothing else."""
 RIGHT_WITHIN_PITCH = 0.25
 WIDTH_PX, HEIGHT_PX = 1600, 1200
-MUST_REFUSE = ("cut_off", "no_tray", "other_layout")
-VIEWS = ("turned", "steep", "close_neighbours", *MUST_REFUSE)
+MUST_REFUSE = ("cut_off", "no_tray", "other_layout", "one_off")
+WRONG_LAYOUT = ("other_layout", "one_off")
+VIEWS = ("turned", "steep", "close_neighbours", *MUST_REFUSE, "two_trays")
 SETTINGS = TraySettings()
+T = TypeVar("T")
 
 
 def drawn_scene(kind: str, seed: int) -> Scene:
@@ -61,6 +74,12 @@ def _viewed(scene: Scene, view: str, rng: np.random.Generator) -> Scene:
         return replace(scene, camera=_look(scene, tilt_deg=float(rng.uniform(0, 6)), fill=0.85, off=0.35, rng=rng))
     if view == "no_tray":
         return replace(scene, surroundings=replace(scene.surroundings, tray_style=""), plants=scene.plants[::7])
+    if view == "two_trays":
+        along = int(rng.random() < 0.5)
+        step = np.zeros(2)
+        step[along] = (layout.outline_width_mm, layout.outline_height_mm)[along] + rng.uniform(5, 60)
+        beside: tuple[Neighbour, ...] = (Neighbour(float(step[0]), float(step[1]), scene.plants),)
+        return replace(scene, neighbours=beside, camera=_over_both(scene, step, rng))
     if view == "close_neighbours":
         gap = rng.uniform(2, 12, 2)
         step = np.array([layout.outline_width_mm, layout.outline_height_mm]) + gap
@@ -83,11 +102,31 @@ def _look(scene: Scene, *, tilt_deg: float, fill: float, rng: np.random.Generato
     )  # fmt: skip
 
 
+def _over_both(scene: Scene, step: NDArray[np.float64], rng: np.random.Generator) -> Camera:
+    """A camera over a tray and its neighbour."""
+    size = np.array([scene.layout.outline_width_mm, scene.layout.outline_height_mm])
+    centre, span = size / 2 + step / 2, size + step
+    return look_at(
+        (float(centre[0]), float(centre[1])), (float(span[0]), float(span[1])), width_px=WIDTH_PX, height_px=HEIGHT_PX,
+        fill=0.85, distance_mm=1.5 * scene.camera.z_mm, tilt_deg=float(rng.uniform(0, 6)),
+        tilt_towards_deg=float(rng.uniform(0, 360)), turn_deg=float(rng.normal(0, 2)), k1=scene.camera.k1,
+    )  # fmt: skip
+
+
 def other_layout(layout: Layout) -> Layout:
     """The same outline with one or two rows and columns more."""
     rows, columns = layout.rows + 1, layout.columns + 2
     pitch = {"pitch_x_mm": layout.outline_width_mm / columns, "pitch_y_mm": layout.outline_height_mm / rows}
     return layout.model_copy(update={"rows": rows, "columns": columns, **pitch})
+
+
+def one_off(layout: Layout, rng: np.random.Generator) -> Layout:
+    """The same outline with one row or column more or fewer."""
+    change = {"rows": layout.rows, "columns": layout.columns}
+    change[str(rng.choice(list(change)))] += int(rng.choice([-1, 1]))
+    pitch_x = layout.pitch_x_mm * layout.columns / change["columns"]
+    pitch_y = layout.pitch_y_mm * layout.rows / change["rows"]
+    return layout.model_copy(update={**change, "pitch_x_mm": pitch_x, "pitch_y_mm": pitch_y})
 
 
 def as_photo(rgb: NDArray[np.uint8], name: str) -> Photo:
@@ -102,15 +141,35 @@ def true_corners_px(scene: Scene) -> NDArray[np.float64]:
     return corners if row[0] >= 0 else np.roll(corners, 2, axis=0)
 
 
-def trial(kind: str, seed: int) -> dict[str, object]:
+def known_layouts() -> tuple[Layout, ...]:
+    """What a farm would have to choose from: all named layouts, and those that only the renderer draws."""
+    return (*named_layouts().values(), *(DRAWN[name] for name in ("4x6", "6x10-raft", "4x5")))
+
+
+def same_layout(one: Layout, other: Layout) -> bool:
+    """The same grid in an outline of the same size, to 2 %."""
+    grids = (one.rows, one.columns) == (other.rows, other.columns)
+    return grids and bool(np.allclose(one.outline_mm[2], other.outline_mm[2], rtol=0.02))
+
+
+def trial(kind: str, seed: int, any_layout: bool = False) -> dict[str, object]:
     """Draw, locate, compare."""
     scene = drawn_scene(kind, seed)
     rgb = render(scene).rgb
-    layout = other_layout(scene.layout) if kind == "other_layout" else scene.layout
-    record = TrayRecord(tray="t", layout=layout)
+    layout = scene.layout
+    if kind in WRONG_LAYOUT and not any_layout:
+        named = np.random.default_rng([seed, 8])
+        layout = other_layout(layout) if kind == "other_layout" else one_off(layout, named)
+    record = TrayRecord(tray="t", layout=layout, has_markers=False)
+    if kind == "two_trays":
+        record = record.model_copy(update={"trays_in_picture": 2, "place": 1})
+    if any_layout:
+        record = TrayRecord(tray="t", layout=known_layouts()[0], layout_choices=known_layouts(), has_markers=False)
     began = time.process_time()
     try:
-        frame, refused = locate_unaided(as_photo(rgb, scene.name), record, settings=SETTINGS), ""
+        if any_layout:
+            record = with_layout(record, choose_layout(as_photo(rgb, scene.name), record, settings=SETTINGS).layout)
+        frame, refused = locate_tray(as_photo(rgb, scene.name), record, settings=SETTINGS), ""
     except TrayNotFound as error:
         frame, refused = None, f"{error.code}: {error}"
     row: dict[str, object] = {
@@ -119,10 +178,22 @@ def trial(kind: str, seed: int) -> dict[str, object]:
     }  # fmt: skip
     if frame is not None:
         pitch_px = min(layout.pitch_x_mm, layout.pitch_y_mm) / frame.mm_per_px
-        miss = np.hypot(*(frame.to_px(layout.outline_mm) - true_corners_px(scene)).T).max() / pitch_px
-        right = bool(miss <= RIGHT_WITHIN_PITCH) and kind not in MUST_REFUSE
-        row |= {"miss_pitch": miss, "right": right, "wrong": not right}
+        miss = np.hypot(*(frame.to_px(record.layout.outline_mm) - true_corners_px(scene)).T).max() / pitch_px
+        right = bool(miss <= RIGHT_WITHIN_PITCH) and same_layout(record.layout, layout)
+        right = right and (kind not in MUST_REFUSE or (any_layout and kind in WRONG_LAYOUT))
+        row |= {"said": record.layout.name, "is": layout.name, "miss_pitch": miss, "right": right, "wrong": not right}
     return row
+
+
+def each(work: Callable[..., T], asked: Sequence[tuple[object, ...]], *, workers: int) -> Iterator[T]:
+    """The work done for each set of arguments, in order, in several processes when asked for."""
+    if workers < 2:
+        yield from (work(*arguments) for arguments in asked)
+        return
+    with ProcessPoolExecutor(
+        workers, mp_context=get_context("spawn"), initializer=cv2.setNumThreads, initargs=(1,)
+    ) as pool:
+        yield from pool.map(work, *zip(*asked, strict=True))
 
 
 def summary(rows: pd.DataFrame) -> pd.DataFrame:
@@ -153,6 +224,8 @@ def main() -> None:
     parser.add_argument("--kinds", nargs="*", default=[kind for kind in KINDS if kind != "mat"] + list(VIEWS))
     parser.add_argument("--count", type=int, default=3)
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
+    parser.add_argument("--any-layout", action="store_true", help="name no layout: choose among all known ones")
+    parser.add_argument("--workers", type=int, default=1, help="processes")
     parser.add_argument("--table", type=Path, help="write every row here")
     parser.add_argument("--photo", type=Path)
     parser.add_argument("--grid", default="4x5")
@@ -169,13 +242,19 @@ def main() -> None:
         )  # fmt: skip
         print(mark_photo(given.photo, layout, given.out))
         return
+    asked = [
+        (kind, given.first_seed + 100 * n + number, given.any_layout)
+        for number, kind in enumerate(given.kinds)
+        for n in range(given.count)
+    ]
     table = []
-    for number, kind in enumerate(given.kinds):
-        for n in range(given.count):
-            table.append(trial(kind, given.first_seed + 100 * n + number))
-            if not table[-1]["right"]:
-                print({k: v for k, v in table[-1].items() if k not in ("right", "ms")}, flush=True)
+    for row in each(trial, asked, workers=given.workers):
+        table.append(row)
+        if not row["right"]:
+            print({k: v for k, v in row.items() if k not in ("right", "ms")}, flush=True)
     rows_ = pd.DataFrame(table)
+    if given.any_layout:
+        rows_ = rows_[rows_.kind != "two_trays"]
     if given.table:
         rows_.to_csv(given.table, index=False)
     print(summary(rows_).round(3).to_string())

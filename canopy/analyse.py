@@ -22,11 +22,11 @@ from canopy.readiness import days_after_sowing, decide_tray, recipe_for, score_c
 from canopy.records import CropRecipe, Height, Layout, Reading, Remark, TrayRecord
 from canopy.segment import Segmentation, segment_cells
 from canopy.settings import Settings
-from canopy.tray import Frame, Rectified, locate_tray, rectify
+from canopy.tray import Frame, Rectified, choose_layout, locate_tray, rectify, with_layout
 
 BY_NAME: Literal["by name"] = "by name"
 _WITHHOLD_COLOUR = frozenset({"purple_light", "colour_cast", "card_doubtful"})
-_NO_DOUBT = frozenset({"file_date", "no_time", "colour_corrected", "uneven_light"})
+_NO_DOUBT = frozenset({"file_date", "no_time", "colour_corrected", "uneven_light", "layout_chosen"})
 
 
 @dataclass(frozen=True)
@@ -40,6 +40,8 @@ class Worked:
     rectified : Rectified
     segmentation : Segmentation
     reading : Reading
+    tray : TrayRecord
+        The record with its layout named.
     """
 
     photo: Photo
@@ -47,6 +49,27 @@ class Worked:
     rectified: Rectified
     segmentation: Segmentation
     reading: Reading
+    tray: TrayRecord
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A photo with its tray located.
+
+    Attributes
+    ----------
+    photo : Photo
+    frame : Frame
+    tray : TrayRecord
+        With its layout named.
+    remarks : tuple of Remark
+        How sure a chosen layout is.
+    """
+
+    photo: Photo
+    frame: Frame
+    tray: TrayRecord
+    remarks: tuple[Remark, ...]
 
 
 def analyse(
@@ -101,17 +124,16 @@ def work_through(
     """As `analyse`, with everything made on the way."""
     if recipe == BY_NAME:
         recipe = recipe_for(tray.crop, tray.stage) if tray.crop else None
-    margin_mm = 0.0 if tray.whole_picture else settings.scale.margin_mm
-    needed_mm_per_px = _needed_mm_per_px(tray, margin_mm, settings)
-    picture, frame = _see(photo, tray, needed_mm_per_px, name=name, modified_at=modified_at, settings=settings)
+    seen = see_tray(photo, tray, name=name, modified_at=modified_at, settings=settings)
+    picture, frame, tray = seen.photo, seen.frame, seen.tray
     require_scale(frame.mm_per_px / picture.reduction, stage=tray.stage, settings=settings.photo, name=name)
     das = days_after_sowing(tray.sown_on, picture.taken_at, tray=name)
-    mm_per_px = max(needed_mm_per_px, frame.mm_per_px)
-    rectified = rectify(picture, frame, tray.layout, mm_per_px=mm_per_px, margin_mm=margin_mm)
+    mm_per_px = max(_needed_mm_per_px(tray, settings), frame.mm_per_px)
+    rectified = rectify(picture, frame, tray.layout, mm_per_px=mm_per_px, margin_mm=_margin_mm(tray, settings))
     height = _height(tray, recipe, frame, das=das)
     segmentation = segment_cells(rectified, tray.layout, stage=tray.stage, height=height, settings=settings.segment)
     light = read_light(picture, frame, rectified, segmentation, tray.layout, settings=settings)
-    remarks = _remarks(
+    remarks = seen.remarks + _remarks(
         picture, frame, rectified, segmentation, light=light, layout=tray.layout, name=name, settings=settings
     )
     colour_withheld = any(remark.code in _WITHHOLD_COLOUR for remark in remarks)
@@ -132,13 +154,37 @@ def work_through(
     decided = decide_tray(scored, recipe, settings=settings.readiness)
     trays = _labelled(trays, picture, tray, **_photo_fields(picture, frame, remarks), **decided)
     reading = Reading(name, tray.tray, scored.cells, trays, scored.criteria, remarks)
-    return Worked(picture, frame, rectified, segmentation, reading)
+    return Worked(picture, frame, rectified, segmentation, reading, tray)
 
 
-def _needed_mm_per_px(tray: TrayRecord, margin_mm: float, settings: Settings) -> float:
-    """How finely the tray and its margin are to be seen."""
+def see_tray(
+    photo: bytes, tray: TrayRecord, *, settings: Settings, name: str = "photo", modified_at: datetime | None = None
+) -> Seen:
+    """The first steps alone: decode, choose the layout where none is named, locate."""
+    remarks: tuple[Remark, ...] = ()
+    if tray.layout_choices:
+        picture = decode(
+            photo,
+            name=name,
+            modified_at=modified_at,
+            min_long_side_px=settings.scale.choose_px,
+            settings=settings.photo,
+        )
+        choice = choose_layout(picture, tray, settings=settings.tray)
+        tray, remarks = with_layout(tray, choice.layout), (Remark("layout_chosen", choice.text),)
+    needed = _needed_mm_per_px(tray, settings)
+    picture, frame = _see(photo, tray, needed, name=name, modified_at=modified_at, settings=settings)
+    return Seen(picture, frame, tray, remarks)
+
+
+def _margin_mm(tray: TrayRecord, settings: Settings) -> float:
+    """How much around the tray is looked at."""
+    return 0.0 if tray.whole_picture else settings.scale.margin_mm
+
+
+def _needed_mm_per_px(tray: TrayRecord, settings: Settings) -> float:
     width_mm, height_mm = (
-        side + 2 * margin_mm for side in (tray.layout.outline_width_mm, tray.layout.outline_height_mm)
+        side + 2 * _margin_mm(tray, settings) for side in (tray.layout.outline_width_mm, tray.layout.outline_height_mm)
     )
     return settings.scale.needed(tray.stage, seen_mm2=width_mm * height_mm)
 

@@ -43,6 +43,19 @@ _ALL: tuple[Reason, ...] = (
     Reason("no_photos", "folder without photos", "Give the folder that holds the photos.", True),
     Reason("tray_not_found", "tray not found", "Free the corner markers or give `corners` in the tray list.", True),
     Reason("doubtful_fit", "tray corners do not fit", "Check layout, marker places and `corners`.", True),
+    Reason(
+        "camera_moved",
+        "not where the saved view shows it",
+        "Inspect the corners, put camera and tray back, or save the view anew.",
+        True,
+    ),
+    Reason(
+        "which_tray",
+        "which of several trays is not clear",
+        "Photograph each tray on its own, or give `corners` for each.",
+        True,
+    ),
+    Reason("which_layout", "two layouts fit equally well", "Name the layout in the tray list.", True),
     Reason("blurred", "photo is blurred", "Hold still, focus on the leaves and take it again.", True),
     Reason("moved", "camera or plants moved", "Rest the camera, give more light or a shorter exposure.", True),
     Reason("too_coarse", "too few pixels per millimetre", "Go nearer, or photograph with more pixels.", True),
@@ -59,6 +72,7 @@ _ALL: tuple[Reason, ...] = (
         "file_date", "time from the file's date", "Let the camera write the time, or put it in the file name.", False
     ),
     Reason("no_time", "time unknown", "Let the camera write the time, or put it in the file name.", False),
+    Reason("layout_chosen", "layout chosen from the picture", "Name it in the tray list to be sure.", False),
     Reason("coarse", "few pixels per millimetre", "Go nearer, or photograph with more pixels.", False),
     Reason(
         "opinions_differ", "two ways to see plants disagree", "Look at the outlines before relying on areas.", False

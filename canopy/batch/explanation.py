@@ -6,6 +6,7 @@ import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from canopy.analyse import Worked
 from canopy.batch.job import Job, SetAside
 from canopy.batch.plan import make_plan
 from canopy.batch.work import Worker
@@ -40,7 +41,9 @@ class Explanation:
         return json.dumps(asdict(self))
 
 
-def explain_photo(photo: Path, cell: str, *, trays: Path | None, settings: Path | None) -> Explanation:
+def explain_photo(
+    photo: Path, cell: str, *, tray: str | None = None, trays: Path | None, settings: Path | None
+) -> Explanation:
     """Explain one cell.
 
     Raises
@@ -51,19 +54,24 @@ def explain_photo(photo: Path, cell: str, *, trays: Path | None, settings: Path 
         The tray has no such cell, or a file cannot be used.
     """
     plan = make_plan([photo], trays=trays, settings=settings)
-    job = plan.jobs[0]
+    meant = [job for job in plan.jobs if tray in (None, job.record.tray if isinstance(job, Job) else job.tray)]
+    if len(meant) != 1:
+        named = ", ".join(job.record.tray if isinstance(job, Job) else job.tray for job in plan.jobs)
+        raise UsageError(f"{photo}: the tray list names {named} for it; say which one with --tray")
+    job = meant[0]
     if isinstance(job, SetAside):
         raise (UsageError(job.message) if plan.problems else PhotoError(job.code, job.message))
     wanted = cell.strip().upper()
-    layout = job.record.layout
+    worker = Worker(plan.configuration.settings, None)
+    worked = worker.work_through(job)
+    layout = worked.tray.layout
     if wanted not in layout.names():
         last = cell_name(layout.rows, layout.columns)
         raise UsageError(f"cell `{cell}`: tray {job.record.tray} has cells A1 to {last} only")
-    return _explained(job, wanted, Worker(plan.configuration.settings, None))
+    return _explained(worked, job, wanted, worker)
 
 
-def _explained(job: Job, cell: str, worker: Worker) -> Explanation:
-    worked = worker.work_through(job)
+def _explained(worked: Worked, job: Job, cell: str, worker: Worker) -> Explanation:
     reading = worked.reading
     row = reading.cells[reading.cells["cell"] == cell].iloc[0]
     if job.recipe is None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -17,8 +18,11 @@ PHOTO_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", "
 RUN_FILE = "run.json"
 """A folder that holds this file beside `cells.csv` is an earlier result, not a folder of photos."""
 
-RESULT_FOLDERS = frozenset({"masks", "overlays"})
-"""Names of the folders that pictures are written to; masks are kept beside photos, too, and are no photos."""
+VIEWS = "views"
+"""The folder of saved views, beside the tray list."""
+
+RESULT_FOLDERS = frozenset({"masks", "overlays", VIEWS})
+"""Names of the folders that pictures are written to; masks and views are kept beside photos, too, and are no photos."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +53,8 @@ def find_photos(inputs: Sequence[Path], *, out: Path | None = None) -> tuple[lis
     Parameters
     ----------
     inputs : sequence of pathlib.Path
-        Photos and folders; folders are searched with their sub-folders. Hidden files, folders named `masks` or
-        `overlays`, earlier results and `out` are passed over.
+        Photos and folders; folders are searched with their sub-folders. Hidden files, folders named `masks`,
+        `overlays` or `views`, earlier results and `out` are passed over.
     out : pathlib.Path, optional
         Folder of the results of this run.
 
@@ -88,6 +92,20 @@ def output_stems(names: Iterable[str]) -> dict[str, str]:
         alone = len(path.parts) == 1 and plain[path.stem.casefold()] == 1
         stems[name] = path.stem if alone else _checked_stem(path)
     return stems
+
+
+def stem_among(stem: str, name: str, tray: str) -> str:
+    """Name for the files of one of several trays in a photo: the photo's, the tray's, and a checksum of both.
+
+    Parameters
+    ----------
+    stem : str
+        The photo's own, see `output_stems`.
+    name, tray : str
+        The photo's path and the tray's id.
+    """
+    checksum = hashlib.sha256(f"{name}\n{tray}".encode("utf-8", "surrogateescape")).hexdigest()[:8]
+    return f"{stem}-{re.sub(r'[^A-Za-z0-9_-]', '_', tray)}-{checksum}"
 
 
 def _checked_stem(path: PurePosixPath) -> str:

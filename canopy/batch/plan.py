@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from canopy.batch.folder import Source, find_photos, output_stems
+from canopy.batch.folder import Source, find_photos, output_stems, stem_among
 from canopy.batch.job import Job, SetAside
 from canopy.batch.settings_toml import SETTINGS_FILE, Configuration, read_settings
-from canopy.batch.trays_csv import TRAYS_FILE, Line, TrayList, absent_photos, line_for, read_trays
+from canopy.batch.trays_csv import TRAYS_FILE, Line, TrayList, absent_photos, lines_for, read_trays
 from canopy.batch.twins import without_equal_files
 from canopy.errors import PhotoError, UsageError
 
@@ -56,12 +56,17 @@ def make_plan(
         where = ", ".join(str(path) for path in empty) or "nothing given"
         raise UsageError(f"{where}: no photos found; give photos (JPEG, PNG, TIFF, WebP, HEIC) or their folder")
     roots = list(dict.fromkeys(source.root for source in sources))
-    configuration = _configuration(settings, roots)
+    configuration = configuration_for(roots, given=settings)
     files = {root: _tray_list_of(root, trays) for root in roots}
-    lists = {root: read_trays(file, recipes=configuration.recipes) for root, file in files.items()}
+    lists = {
+        root: read_trays(file, recipes=configuration.recipes, layouts=configuration.layouts)
+        for root, file in files.items()
+    }
     stems = output_stems(source.name for source in sources)
     jobs: list[Job | SetAside] = [
-        _job(source, stems[source.name], lists[source.root], below=files[source.root].parent) for source in sources
+        job
+        for source in sources
+        for job in _jobs(source, stems[source.name], lists[source.root], below=files[source.root].parent)
     ]
     jobs += _absent(sources, lists)
     jobs += [SetAside(f"{path.name}/", "", "no_photos", f"{path.name}: folder without photos") for path in empty]
@@ -69,28 +74,33 @@ def make_plan(
     return Plan(tuple(without_equal_files(jobs)), configuration, tuple(problems))
 
 
-def _job(source: Source, stem: str, trays: TrayList, *, below: Path) -> Job | SetAside:
+def _jobs(source: Source, stem: str, trays: TrayList, *, below: Path) -> list[Job | SetAside]:
+    """One job for each tray that the photo shows."""
     try:
-        line = _line_of(source, trays, below=below)
+        lines = _lines_of(source, trays, below=below)
     except PhotoError as error:
-        return SetAside(source.name, "", error.code, str(error))
-    if line.record is None:
-        return SetAside(source.name, line.tray, "tray_list", line.problem)
-    return Job(source, stem, line.record, line.recipe)
+        return [SetAside(source.name, "", error.code, str(error))]
+    stems = [stem] if len(lines) == 1 else [stem_among(stem, source.name, line.tray) for line in lines]
+    return [
+        SetAside(source.name, line.tray, "tray_list", line.problem)
+        if line.record is None
+        else Job(source, own, line.record, line.recipe)
+        for line, own in zip(lines, stems, strict=True)
+    ]
 
 
-def _line_of(source: Source, trays: TrayList, *, below: Path) -> Line:
-    """The photo's line, by its name in the tables or else by its path below the tray list's folder.
+def _lines_of(source: Source, trays: TrayList, *, below: Path) -> list[Line]:
+    """The photo's lines, by its name in the tables or else by its path below the tray list's folder.
 
     The second way lets a single photo in a sub-folder be given with the list of the whole folder.
     """
     try:
-        return line_for(source.name, trays)
+        return lines_for(source.name, trays)
     except PhotoError as error:
         path, folder = source.path.resolve(), below.resolve()
         if error.code != "not_listed" or not path.is_relative_to(folder):
             raise
-        return line_for(path.relative_to(folder).as_posix(), trays)
+        return lines_for(path.relative_to(folder).as_posix(), trays)
 
 
 def _absent(sources: Sequence[Source], lists: dict[Path, TrayList]) -> list[SetAside]:
@@ -106,7 +116,14 @@ def _absent(sources: Sequence[Source], lists: dict[Path, TrayList]) -> list[SetA
     return list(found.values())
 
 
-def _configuration(given: Path | None, roots: Sequence[Path]) -> Configuration:
+def configuration_for(roots: Sequence[Path], *, given: Path | None) -> Configuration:
+    """Settings from the given file, else from the one beside the photos, else the defaults.
+
+    Raises
+    ------
+    UsageError
+        Two folders have a file each, or it cannot be used.
+    """
     if given is not None:
         return read_settings(given)
     beside = [root / SETTINGS_FILE for root in roots if (root / SETTINGS_FILE).is_file()]

@@ -1,4 +1,4 @@
-"""The settings file `canopy.toml`: sections by the names of the settings, and own crop recipes under `[[crop]]`."""
+"""The settings file `canopy.toml`: sections named as the settings, own recipes `[[crop]]`, own trays `[[layout]]`."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from pydantic import BaseModel, ValidationError
 from canopy.batch.text_file import read_text
 from canopy.errors import UsageError, did_you_mean
 from canopy.readiness.recipes import Recipes, known_recipes, recipes_from_toml
+from canopy.records import Layout
 from canopy.settings import Settings
+from canopy.tray.layouts import layouts_from_toml
 
 SETTINGS_FILE = "canopy.toml"
 FINGERPRINT_DIGITS = 12
@@ -33,10 +35,13 @@ class Configuration:
     settings : Settings
     recipes : dict
         Shipped and own recipes by (crop, stage).
+    layouts : dict
+        Own layouts by name.
     """
 
     settings: Settings = field(default_factory=Settings)
     recipes: Recipes = field(default_factory=known_recipes)
+    layouts: dict[str, Layout] = field(default_factory=dict)
 
     @property
     def fingerprint(self) -> str:
@@ -46,7 +51,9 @@ class Configuration:
     def as_data(self) -> dict[str, Any]:
         """Plain data of all settings and recipes."""
         recipes = [recipe.model_dump(mode="json", exclude_none=True) for recipe in self.recipes.values()]
-        return {"settings": self.settings.model_dump(mode="json"), "recipes": recipes}
+        data = {"settings": self.settings.model_dump(mode="json"), "recipes": recipes}
+        own = [layout.model_dump(mode="json") for layout in self.layouts.values()]
+        return {**data, "layouts": own} if own else data
 
 
 def read_settings(path: Path) -> Configuration:
@@ -67,7 +74,9 @@ def settings_from_toml(text: str, *, source_name: str) -> Configuration:
     except tomllib.TOMLDecodeError as error:
         raise UsageError(f"{source_name}: not valid TOML: {error}") from None
     own = recipes_from_toml(text, source_name=source_name)
-    data.pop("crop", None)
+    layouts = layouts_from_toml(text, source_name=source_name)
+    for name in ("crop", "layout"):
+        data.pop(name, None)
     try:
         # Over the defaults of each section, because one model may serve several sections with defaults of their own.
         settings = Settings.model_validate(_merged(Settings().model_dump(), data))
@@ -75,7 +84,7 @@ def settings_from_toml(text: str, *, source_name: str) -> Configuration:
         lines = _line_numbers(text)
         problems = sorted(_problem(entry, source_name, lines) for entry in error.errors())
         raise UsageError("\n".join(text for _, text in problems)) from None
-    return Configuration(settings, {**known_recipes(), **own})
+    return Configuration(settings, {**known_recipes(), **own}, layouts)
 
 
 def _merged(defaults: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
@@ -114,7 +123,7 @@ def _names_at(path: list[str]) -> list[str]:
         annotation = model.model_fields[part].annotation
         kinds = (annotation, *get_args(annotation))
         model = next(kind for kind in kinds if isinstance(kind, type) and issubclass(kind, BaseModel))
-    return [*model.model_fields, *(["crop"] if not path else [])]
+    return [*model.model_fields, *(["crop", "layout"] if not path else [])]
 
 
 def _line_numbers(text: str) -> dict[str, int]:

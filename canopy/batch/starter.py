@@ -22,16 +22,25 @@ _SETTINGS_HEAD = """\
 # crop = "butterhead"
 # stage = "finish"
 # gates = { minimum_das = 40 }
+# Own trays likewise:
+# [[layout]]
+# name = "mytray"
+# rows = 5
+# columns = 8
+# pitch_mm = "48x50"
+# outline_mm = "400x270"
 """
 
 _TRAYS_TEXT = """\
 # Tray list of canopy: one line a tray, or one a photo. Lines that start with # are passed over.
 # photo: file name, or a pattern such as rack1_*.jpg; empty: the tray's id is looked for in folder and file name.
-# tray: its id. layout: see `canopy layouts`, or rows x columns such as 6x12 (then give pitch_mm and outline_mm).
+# tray: its id. layout: see `canopy layouts`, or rows x columns such as 6x12 (then give pitch_mm and outline_mm); empty
+# or auto: chosen from the picture.
 # crop, stage: see `canopy crops`; crop empty: measured and not scored. sown_on: year-month-day.
 # Columns that may be added: pitch_mm, outline_mm, markers (yes/no), marker_mm, marker_offset_mm, camera_height_mm,
 # canopy_height_mm, corners (x y of the 4 corners in photo pixels, clockwise from A1's corner; or `picture`),
-# treated_on, product, interval_days (waiting time as on the product's label).
+# treated_on, product, interval_days (waiting time as on the product's label), view (of a fixed camera, see
+# `canopy view save`), trays_in_picture (or a line for each of its trays, in reading order).
 photo,tray,layout,crop,stage,sown_on
 # rack1_*.jpg,R1-01,72,butterhead,seedling,2026-03-01
 """

@@ -10,20 +10,21 @@ from typing import Any, TypeVar, get_args
 
 from pydantic import ValidationError
 
+from canopy.batch.view_files import ViewNamed
 from canopy.errors import UsageError
 from canopy.readiness.recipes import Recipes, recipe_for
-from canopy.records import CropRecipe, Layout, TrayRecord, Treatment
+from canopy.records import CropRecipe, Layout, SavedView, TrayRecord, Treatment
 from canopy.records.recipe import Stage
-from canopy.tray.layouts import layout_from
+from canopy.tray.layouts import AUTO, layout_from, named_layouts
 
 T = TypeVar("T")
 
-REQUIRED_COLUMNS = ("tray", "layout")
+REQUIRED_COLUMNS = ("tray",)
 COLUMNS = (
     "photo", "tray", "layout", "crop", "stage", "sown_on",
     "pitch_mm", "outline_mm", "markers", "marker_mm", "marker_offset_mm",
     "camera_height_mm", "canopy_height_mm", "corners",
-    "treated_on", "product", "interval_days",
+    "treated_on", "product", "interval_days", "view", "trays_in_picture",
 )  # fmt: skip
 
 WHOLE_PICTURE = "picture"
@@ -39,7 +40,9 @@ class FieldError(ValueError):
         self.column = column
 
 
-def tray_record(fields: Mapping[str, str], *, recipes: Recipes) -> tuple[TrayRecord, CropRecipe | None]:
+def tray_record(
+    fields: Mapping[str, str], *, recipes: Recipes, view_named: ViewNamed, layouts: Mapping[str, Layout]
+) -> tuple[TrayRecord, CropRecipe | None]:
     """One line of the tray list as a record, and the recipe it is scored by.
 
     Parameters
@@ -48,6 +51,10 @@ def tray_record(fields: Mapping[str, str], *, recipes: Recipes) -> tuple[TrayRec
         Column → text, stripped; absent and empty mean the same.
     recipes : dict
         Recipes that may be named.
+    view_named : callable
+        Gives a saved view by its name.
+    layouts : mapping
+        The farm's own layouts by name.
 
     Returns
     -------
@@ -63,16 +70,21 @@ def tray_record(fields: Mapping[str, str], *, recipes: Recipes) -> tuple[TrayRec
         raise FieldError("tray", "is empty; give the tray's id")
     recipe = _recipe(fields, recipes)
     corners, whole_picture = _corners(fields)
+    view = _view(fields, view_named)
+    layout, choices = _layouts(fields, view, layouts)
     try:
         record = TrayRecord(
             tray=fields["tray"],
-            layout=_layout(fields),
+            layout=layout,
+            layout_choices=choices,
             crop=recipe.crop if recipe else "",
             stage=_stage(fields),
             sown_on=_read(fields, "sown_on", _date),
             has_markers=_read(fields, "markers", _yes_no),
             corners_px=corners,
             whole_picture=whole_picture,
+            view=view,
+            trays_in_picture=_read(fields, "trays_in_picture", _count) or 1,
             camera_height_mm=_read(fields, "camera_height_mm", _number),
             canopy_height_mm=_read(fields, "canopy_height_mm", _number),
             treatments=_treatments(fields),
@@ -82,12 +94,30 @@ def tray_record(fields: Mapping[str, str], *, recipes: Recipes) -> tuple[TrayRec
     return record, recipe
 
 
-def _layout(fields: Mapping[str, str]) -> Layout:
-    if not fields.get("layout"):
-        raise FieldError("layout", "is empty; give a named layout (see `canopy layouts`) or rows x columns, as `6x12`")
+def _layouts(
+    fields: Mapping[str, str], view: SavedView | None, own: Mapping[str, Layout]
+) -> tuple[Layout, tuple[Layout, ...]]:
+    """The layout that is named, or the first of those to choose among and all of them."""
+    if fields.get("layout", "").casefold() not in ("", AUTO):
+        return _layout(fields, fields["layout"], own), ()
+    if view is not None:
+        return view.layout, ()
+    for column in ("corners", "pitch_mm", "outline_mm"):
+        if fields.get(column):
+            wrong = f"is empty though `{column}` is given"
+            raise FieldError("layout", f"{wrong}; name it (see `canopy layouts`), or write rows x columns, as `6x12`")
+    if _stage(fields) == "mat":
+        raise FieldError("layout", "is empty; a mat has no cells to know it by, so name it (see `canopy layouts`)")
+    names = [name for name, layout in {**named_layouts(), **own}.items() if layout.kind != "mat"]
+    choices = tuple(_layout(fields, name, own) for name in names)
+    return choices[0], choices
+
+
+def _layout(fields: Mapping[str, str], name: str, own: Mapping[str, Layout]) -> Layout:
     try:
         return layout_from(
-            fields["layout"],
+            name,
+            own=own,
             pitch_mm=_read(fields, "pitch_mm", _one_or_two),
             outline_mm=_read(fields, "outline_mm", _two),
             marker_mm=_read(fields, "marker_mm", _number),
@@ -95,6 +125,18 @@ def _layout(fields: Mapping[str, str]) -> Layout:
         )
     except UsageError as error:
         raise FieldError("layout", str(error).removeprefix("layout ")) from None
+
+
+def _view(fields: Mapping[str, str], view_named: ViewNamed) -> SavedView | None:
+    name = fields.get("view", "")
+    if not name:
+        return None
+    if fields.get("corners"):
+        raise FieldError("view", f"`{name}` stands beside `corners`; keep one of them")
+    try:
+        return view_named(name)
+    except UsageError as error:
+        raise FieldError("view", str(error).removeprefix("view ")) from None
 
 
 def _recipe(fields: Mapping[str, str], recipes: Recipes) -> CropRecipe | None:
@@ -178,6 +220,12 @@ def _number(text: str) -> float:
     if not math.isfinite(number):
         raise ValueError("is not a number; write it as 51 or 51.5")
     return number
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal():
+        raise ValueError("is not a number of trays; write 2 where the photo shows two")
+    return int(text)
 
 
 def _two(text: str) -> tuple[float, float]:

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path, PurePosixPath
 
 from canopy.batch.text_file import read_text
 from canopy.batch.tray_fields import COLUMNS, REQUIRED_COLUMNS, FieldError, tray_record
+from canopy.batch.view_files import ViewNamed, no_views, views_below
 from canopy.errors import PhotoError, UsageError, did_you_mean
 from canopy.readiness.recipes import Recipes
 from canopy.records import CropRecipe, Layout, TrayRecord
 
 TRAYS_FILE = "trays.csv"
 COMMENT = "#"
+ReadRecord = Callable[[Mapping[str, str]], tuple[TrayRecord, CropRecipe | None]]
 _GLOB = re.compile(r"[*?\[]")
 _WORD_ENDS = re.compile(r"[_\s.,+]+")
 
@@ -84,7 +86,7 @@ class TrayList:
         return list(dict.fromkeys(line.problem for line in self.lines if line.problem))
 
 
-def read_trays(path: Path, *, recipes: Recipes) -> TrayList:
+def read_trays(path: Path, *, recipes: Recipes, layouts: Mapping[str, Layout] | None = None) -> TrayList:
     """Read a tray list; lines that cannot be used keep their problem, so that the others go on.
 
     Raises
@@ -92,10 +94,23 @@ def read_trays(path: Path, *, recipes: Recipes) -> TrayList:
     UsageError
         The file as a whole cannot be used: absent, not text, no header, an unknown or repeated column.
     """
-    return trays_from_csv(read_text(path), source_name=path.name, recipes=recipes)
+    return trays_from_csv(
+        read_text(path),
+        source_name=path.name,
+        recipes=recipes,
+        view_named=views_below(path.parent),
+        layouts=layouts,
+    )
 
 
-def trays_from_csv(text: str, *, source_name: str, recipes: Recipes) -> TrayList:
+def trays_from_csv(
+    text: str,
+    *,
+    source_name: str,
+    recipes: Recipes,
+    view_named: ViewNamed = no_views,
+    layouts: Mapping[str, Layout] | None = None,
+) -> TrayList:
     """A tray list from the text of its file (see `read_trays`).
 
     Fields are parted by commas, or by semicolons where the header is; empty lines and lines that start with `#` are
@@ -110,23 +125,26 @@ def trays_from_csv(text: str, *, source_name: str, recipes: Recipes) -> TrayList
         raise UsageError(f"{source_name}: holds no lines; give a header, {','.join(COLUMNS[:6])}, and a line a tray")
     delimiter = ";" if numbered[0][1].count(";") > numbered[0][1].count(",") else ","
     columns = _columns(_fields(numbered[0][1], delimiter), source_name, line=numbered[0][0])
+    read = partial(tray_record, recipes=recipes, view_named=view_named, layouts=layouts or {})
     lines = [
-        _line(number, _fields(line, delimiter), columns, source_name=source_name, recipes=recipes)
+        _line(number, _fields(line, delimiter), columns, source_name=source_name, read=read)
         for number, line in numbered[1:]
     ]
     return TrayList(source_name, _checked_together(lines, source_name))
 
 
-def line_for(name: str, trays: TrayList) -> Line:
-    """The line that a photo belongs to.
+def lines_for(name: str, trays: TrayList) -> list[Line]:
+    """The lines that a photo belongs to: one, or one for each tray that it shows, in reading order.
 
     The nearest way of naming it counts: its path, then its file name, then a glob on either, then the tray's id as a
-    folder or as a part of the file name.
+    folder or as a part of the file name. Lines that name the photo in the same words and different trays are trays of
+    one picture, in the order of the lines. So are the trays of a line with `trays_in_picture`, named `ID-1`, `ID-2`, ….
 
     Raises
     ------
     PhotoError
-        `not_listed`: no line fits; `two_lines`: two lines that say different things fit equally well.
+        `not_listed`: no line fits; `two_lines`: lines that say different things fit equally well; `which_tray`: lines
+        of one picture do not say how its trays are told apart.
     """
     path = PurePosixPath(name)
     words = {*path.parts[:-1], path.stem, *_WORD_ENDS.split(path.stem)}
@@ -136,19 +154,67 @@ def line_for(name: str, trays: TrayList) -> Line:
         lambda: [line for line in trays.with_glob if any(fnmatchcase(n, line.photo) for n in (name, path.name))],
         lambda: [line for word in sorted(words) for line in trays.by_tray.get(word, [])],
     )
-    for way in ways:
-        fitting = way()
-        if not fitting:
-            continue
-        first = fitting[0]
-        if any((line.tray, line.record) != (first.tray, first.record) for line in fitting):
-            numbers = " and ".join(str(line.number) for line in fitting[:2])
-            raise PhotoError(
-                "two_lines",
-                f"{name}: lines {numbers} of {trays.name} both fit and differ; name the photo in one of them",
-            )
-        return first
-    raise PhotoError("not_listed", f"{name}: fits no line of {trays.name}; add a line for it")
+    fitting = next((lines for way in ways if (lines := way())), [])
+    if not fitting:
+        raise PhotoError("not_listed", f"{name}: fits no line of {trays.name}; add a line for it")
+    first = fitting[0]
+    alike = all((line.tray, line.record) == (first.tray, first.record) for line in fitting)
+    if alike:
+        return _trays_of_one_line(first, name, trays)
+    together = {line.photo for line in fitting} == {first.photo} and first.photo
+    if together and len({line.tray for line in fitting}) == len(fitting):
+        return _trays_of_lines(fitting, name, trays)
+    numbers = " and ".join(str(line.number) for line in fitting[:2])
+    raise PhotoError(
+        "two_lines",
+        f"{name}: lines {numbers} of {trays.name} both fit and differ; name the photo in one of them",
+    )
+
+
+def _trays_of_one_line(line: Line, name: str, trays: TrayList) -> list[Line]:
+    record = line.record
+    if record is None or record.trays_in_picture == 1:
+        return [line]
+    if _placed(record):
+        raise _unclear(name, trays, line, "give each of its trays a line, with its own `corners` or `view`")
+    ids = [f"{line.tray}-{k}" for k in range(1, record.trays_in_picture + 1)]
+    return _in_places([replace(line, tray=tray, record=record.model_copy(update={"tray": tray})) for tray in ids])
+
+
+def _trays_of_lines(lines: list[Line], name: str, trays: TrayList) -> list[Line]:
+    records = [line.record for line in lines if line.record is not None]
+    if len(records) < len(lines):
+        return [
+            line for line in lines if line.record is None
+        ]  # their problem is told; the others' places are not known
+    if all(_placed(record) for record in records):
+        return lines
+    if any(_placed(record) for record in records):
+        raise _unclear(name, trays, lines[1], "give `corners` or `view` for all of its trays or for none")
+    if {record.trays_in_picture for record in records} - {1, len(lines)}:
+        raise _unclear(name, trays, lines[1], f"it has {len(lines)} lines but another number in `trays_in_picture`")
+    return _in_places(lines)
+
+
+def _in_places(lines: list[Line]) -> list[Line]:
+    """Lines of one picture whose trays are told apart by their places in it."""
+    for line in lines:
+        if line.record is not None and line.record.layout_choices:
+            problem = f"{line.photo or line.tray}: shows several trays; name their `layout`"
+            return [replace(line, record=None, recipe=None, problem=problem)]
+    return [
+        replace(line, record=line.record.model_copy(update={"place": place, "trays_in_picture": len(lines)}))
+        for place, line in enumerate(lines, start=1)
+        if line.record is not None
+    ]
+
+
+def _placed(record: TrayRecord) -> bool:
+    return record.corners_px is not None or record.view is not None or record.whole_picture
+
+
+def _unclear(name: str, trays: TrayList, line: Line, mend: str) -> PhotoError:
+    return PhotoError("which_tray", f"{name}: shows several trays by {trays.name}, line {line.number}; {mend}")
 
 
 def absent_photos(names: Iterable[str], trays: TrayList) -> list[Line]:
@@ -191,7 +257,7 @@ def _columns(header: Sequence[str], source_name: str, *, line: int) -> list[str]
     return columns
 
 
-def _line(number: int, fields: list[str], columns: list[str], *, source_name: str, recipes: Recipes) -> Line:
+def _line(number: int, fields: list[str], columns: list[str], *, source_name: str, read: ReadRecord) -> Line:
     by_column = dict(zip(columns, fields, strict=False))
     photo, tray = by_column.get("photo", "").replace("\\", "/").removeprefix("./"), by_column.get("tray", "")
     where = f"{source_name}, line {number}"
@@ -199,7 +265,7 @@ def _line(number: int, fields: list[str], columns: list[str], *, source_name: st
         problem = f"{where}: {len(fields)} fields under {len(columns)} columns; put fields that hold a comma in quotes"
         return Line(number, photo, tray, None, None, problem)
     try:
-        record, recipe = tray_record(by_column, recipes=recipes)
+        record, recipe = read(by_column)
     except FieldError as error:
         return Line(number, photo, tray, None, None, f"{where}, column `{error.column}`: {error}")
     return Line(number, photo, tray, record, recipe)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import cv2
 
-from canopy.analyse import Worked, work_through
+from canopy.analyse import Seen, Worked, see_tray, work_through
 from canopy.batch.job import Done, Job
 from canopy.errors import PhotoError, UsageError
 from canopy.outputs.masks import photo_mask, png_bytes
@@ -56,11 +56,17 @@ class Worker:
             recipe=job.recipe,
         )
 
+    def see(self, job: Job) -> Seen:
+        """The first steps of one job: the photo decoded, its tray located."""
+        return see_tray(
+            _read(job), job.record, settings=self.settings, name=job.source.name, modified_at=job.modified_at
+        )
+
     def _write_pictures(self, worked: Worked, job: Job) -> bytes:
         """Write overlay and, when asked for, mask; the report's picture comes back."""
         assert self.out is not None
         look = self.settings.outputs
-        overlay = draw_overlay(worked, job.record.layout, long_side_px=look.overlay_long_side_px)
+        overlay = draw_overlay(worked, worked.tray.layout, long_side_px=look.overlay_long_side_px)
         _write(self.out / OVERLAYS / f"{job.stem}.jpg", jpeg_bytes(overlay, quality=look.overlay_quality))
         if self.masks:
             mask = photo_mask(worked, cover_min=look.mask_cover_min)

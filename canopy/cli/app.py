@@ -15,6 +15,7 @@ from canopy.cli.init import init
 from canopy.cli.layouts import layouts
 from canopy.cli.score import score
 from canopy.cli.simulate import simulate
+from canopy.cli.view import view
 from canopy.errors import CanopyError
 
 USAGE_ERROR = 2
@@ -32,6 +33,7 @@ app = typer.Typer(
 )
 for _command in COMMANDS:
     app.command()(_command)
+app.add_typer(view, name="view")
 
 
 def _show_version(wanted: bool) -> None:

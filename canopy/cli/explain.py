@@ -13,6 +13,9 @@ from canopy.cli.options import Json, SettingsFile, Trays
 def explain(
     photo: Annotated[Path, typer.Argument(help="The photo.", exists=True, dir_okay=False)],
     cell: Annotated[str, typer.Argument(help="The cell, such as B4.")],
+    tray: Annotated[
+        str | None, typer.Option(help="Which tray, when the photo shows several.", show_default=False)
+    ] = None,
     trays: Trays = None,
     settings: SettingsFile = None,
     json: Json = False,
@@ -25,7 +28,7 @@ def explain(
     from canopy.errors import PhotoError
 
     try:
-        explanation = explain_photo(photo, cell, trays=trays, settings=settings)
+        explanation = explain_photo(photo, cell, tray=tray, trays=trays, settings=settings)
     except PhotoError as error:
         typer.echo(f"set aside: {error}", err=True)
         raise typer.Exit(1) from None

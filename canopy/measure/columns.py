@@ -96,7 +96,12 @@ TRAY_COLUMNS: tuple[Column, ...] = (
     Column("taken_at", _TEXT, "", "Time of exposure, ISO 8601, with offset when known."),
     Column("quality", _TEXT, "", "`good`, `doubtful` or `refused`: whether the photo can be relied on."),
     Column("quality_reason", _TEXT, "", "What is wrong with the photo, in words."),
-    Column("located_by", _TEXT, "", "`markers`, `3 markers`, `corners`, `whole picture` or `outline`."),
+    Column(
+        "located_by",
+        _TEXT,
+        "",
+        "`markers`, `3 markers`, `corners`, `saved view NAME, …`, `whole picture` or `outline`.",
+    ),
     Column("mm_per_px", _FLOAT, "mm", "Millimetres per full-size photo pixel at the tray's centre."),
     Column("tilt_deg", _FLOAT, "°", "Angle between the camera axis and the normal of the rim plane."),
     Column("cells", _WHOLE, "", "Cells of the layout."),

@@ -6,6 +6,7 @@ from canopy.records.layout import Layout, Markers, cell_name
 from canopy.records.reading import Reading, Remark
 from canopy.records.recipe import CropRecipe
 from canopy.records.tray import TrayRecord, Treatment
+from canopy.records.view import SavedView
 
 __all__ = [
     "CardPatch",
@@ -16,6 +17,7 @@ __all__ = [
     "Markers",
     "Reading",
     "Remark",
+    "SavedView",
     "TrayRecord",
     "Treatment",
     "cell_name",

@@ -7,6 +7,7 @@ from datetime import date
 from pydantic import BaseModel, ConfigDict, Field
 
 from canopy.records.layout import Layout
+from canopy.records.view import SavedView
 
 
 class Treatment(BaseModel):
@@ -28,7 +29,10 @@ class TrayRecord(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     tray: str = Field(min_length=1, description="Tray id.")
-    layout: Layout = Field(description="Geometry of the tray.")
+    layout: Layout = Field(description="Geometry of the tray; one of `layout_choices` until a photo has shown which.")
+    layout_choices: tuple[Layout, ...] = Field(
+        (), description="Layouts to choose among where none is named; empty where `layout` is named."
+    )
     crop: str = Field("", description="Name of the crop recipe; empty: measured and scored on nothing.")
     stage: str = Field("", pattern="^(|seedling|finish|mat)$", description="Stage of the crop.")
     sown_on: date | None = Field(None, description="Day of sowing.")
@@ -39,6 +43,11 @@ class TrayRecord(BaseModel):
         None, description="Outline corners 0..3 in upright full-size photo pixels, clockwise from A1's corner."
     )
     whole_picture: bool = Field(False, description="The picture's own border is the tray's outline.")
+    trays_in_picture: int = Field(1, ge=1, le=9, description="Trays that the photo shows.")
+    place: int = Field(1, ge=1, le=9, description="Which of them this is, in reading order, from 1.")
+    view: SavedView | None = Field(
+        None, description="Where the tray lies for the fixed camera that took the photo; checked against each photo."
+    )
     camera_height_mm: float | None = Field(None, gt=0, le=20000, description="Lens above the rim.")
     canopy_height_mm: float | None = Field(None, ge=0, le=3000, description="Typed or measured canopy height.")
     treatments: tuple[Treatment, ...] = Field((), description="Treatments with a waiting time.")

@@ -34,6 +34,9 @@ class ScaleSettings(BaseModel):
         le=50,
         description="A tray that fits on a grid of this size is measured as finely as the photo shows it.",
     )
+    choose_px: int = Field(
+        1600, ge=400, le=12_000, description="Long side of the picture in which a layout is chosen where none is named."
+    )
     doubtful_mm_per_px: float = Field(
         0.7, ge=0.05, le=10, description="A photo coarser than this is called doubtful: small plants cover few pixels."
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict, Field
 
 from canopy.settings.unaided import UnaidedSettings
+from canopy.settings.view import ViewSettings
 
 
 class TraySettings(BaseModel):
@@ -102,4 +103,8 @@ class TraySettings(BaseModel):
     map_step_px: int = Field(
         16, ge=2, le=128, description="Spacing of the exactly computed points where a lens term bends the grid."
     )
+    most_marked_trays: int = Field(
+        4, ge=1, le=9, description="Markers of one id in a picture up to which trays are told apart by their markers."
+    )
     unaided: UnaidedSettings = Field(default_factory=UnaidedSettings, description="Finding a tray that has no markers.")
+    view: ViewSettings = Field(default_factory=ViewSettings, description="Following the saved view of a fixed camera.")

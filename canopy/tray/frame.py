@@ -37,7 +37,7 @@ class Frame:
     residual_px : float
         Root mean square distance of the fitted points from where they were seen; 0 where the fit is exact.
     located_by : str
-        `markers`, `3 markers`, `corners`, `whole picture` or `outline`.
+        `markers`, `3 markers`, `corners`, `saved view NAME, followed N px`, `whole picture` or `outline`.
     camera_mm : tuple of float or None
         (x, y, z): point of the rim plane straight below the lens and height of the lens over it; None if unknown.
     focal_source : str

@@ -6,7 +6,7 @@ or the plants themselves serve alike. A grid that is laid wrongly over the pictu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -43,8 +43,8 @@ class Grid:
         Correlation of each cell with the typical one, −1..1.
     spread : float
         Root mean square distance of the cells that agree from their places, in pitches.
-    cells_mm, cells_px : (n, 2) ndarray
-        Centres of the cells that agree, and where the photo shows them.
+    places_mm, found_px : (rows × columns, 2) ndarray
+        Centres of all cells, and where in the photo each is most like the typical one.
     firmness : float
         Share of cells that agree, times one minus their squared spread over that of places scattered evenly within
         reach of agreement: 1 for all cells exactly in place, about 0 for chance.
@@ -54,9 +54,19 @@ class Grid:
     agree: NDArray[np.bool_]
     likeness: FloatArray
     spread: float
-    cells_mm: FloatArray
-    cells_px: FloatArray
+    places_mm: FloatArray
+    found_px: FloatArray
     firmness: float
+
+    @property
+    def cells_mm(self) -> FloatArray:
+        """(n, 2) centres of the cells that agree."""
+        return self.places_mm[self.agree.ravel()]
+
+    @property
+    def cells_px(self) -> FloatArray:
+        """(n, 2) where the photo shows them."""
+        return self.found_px[self.agree.ravel()]
 
     @property
     def share(self) -> float:
@@ -95,32 +105,27 @@ def lay_grid(rgb: NDArray[np.uint8], px_from_mm: FloatArray, layout: Layout, *, 
         expected = apply_homography(change, places)
         found, likeness = _seek(straight, expected, _typical_cell(straight, expected, pitch), pitch, reach)
         change = _agreement(places, found, pitch, change, settings)
-    return _grid(px_from_mm, change, places, found, likeness, layout, settings)
-
-
-def _grid(
-    px_from_mm: FloatArray,
-    change: FloatArray,
-    places: FloatArray,
-    found: FloatArray,
-    likeness: FloatArray,
-    layout: Layout,
-    settings: UnaidedSettings,
-) -> Grid:
-    pitch = np.array([layout.pitch_x_mm, layout.pitch_y_mm])
     miss = np.hypot(*((found - apply_homography(change, places)) / pitch).T)
+    shape = (layout.rows, layout.columns)
+    grid = Grid(
+        px_from_mm=np.asarray(px_from_mm @ change),
+        agree=np.zeros(shape, bool),
+        likeness=likeness.reshape(shape),
+        spread=settings.agree_within,
+        places_mm=places,
+        found_px=apply_homography(px_from_mm, found),
+        firmness=0.0,
+    )
+    return judged(grid, miss, settings=settings)
+
+
+def judged(grid: Grid, miss: FloatArray, *, settings: UnaidedSettings) -> Grid:
+    """The grid with its agreement by how far each cell was found from its place, in pitches; (rows × columns,)."""
     agree = miss < settings.agree_within
     spread = float(np.sqrt(np.mean(miss[agree] ** 2))) if agree.any() else settings.agree_within
     scattered = settings.agree_within**2 / 2  # mean square distance from its middle of points spread over a disc
-    return Grid(
-        px_from_mm=np.asarray(px_from_mm @ change),
-        agree=agree.reshape(layout.rows, layout.columns),
-        likeness=likeness.reshape(layout.rows, layout.columns),
-        spread=spread,
-        cells_mm=places[agree],
-        cells_px=apply_homography(px_from_mm, found[agree]),
-        firmness=float(agree.mean() * (1 - spread**2 / scattered)),
-    )
+    firmness = float(agree.mean() * (1 - spread**2 / scattered))
+    return replace(grid, agree=agree.reshape(grid.agree.shape), spread=spread, firmness=firmness)
 
 
 def _patches(straight: Straight, centres_mm: FloatArray, pitch: FloatArray, side: float) -> FloatImage:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -12,6 +13,11 @@ from pydantic import ValidationError
 
 from canopy.errors import UsageError, did_you_mean
 from canopy.records import Layout
+
+AUTO = "auto"
+"""Written as a layout's name: to be chosen from the picture."""
+
+_OWN_FIELDS = ("name", "rows", "columns")
 
 Size = str | float | tuple[float, float] | None
 
@@ -25,9 +31,51 @@ def named_layouts() -> dict[str, Layout]:
     return dict(_named())
 
 
+def layouts_from_toml(text: str, *, source_name: str) -> dict[str, Layout]:
+    """A farm's own layouts: the `[[layout]]` entries of its settings file; other sections are not looked at.
+
+    Each has `name`, `rows`, `columns` and `pitch_mm` or `outline_mm` (or both), and may have `kind`.
+
+    Raises
+    ------
+    UsageError
+        Naming the file, the layout, what is wrong and what is allowed.
+    """
+    entries = tomllib.loads(text).get("layout", [])
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        raise UsageError(f"{source_name}: layout: write each layout under its own `[[layout]]` heading")
+    found: dict[str, Layout] = {}
+    for number, entry in enumerate(entries, start=1):
+        layout = _own(entry, where=f"{source_name}: layout {entry.get('name', f'number {number}')}")
+        if layout.name in found or layout.name in _named():
+            raise UsageError(f"{source_name}: layout {layout.name}: the name is taken; choose another")
+        found[layout.name] = layout
+    return found
+
+
+def _own(entry: dict[str, Any], *, where: str) -> Layout:
+    unknown = sorted(set(entry) - {*_OWN_FIELDS, "pitch_mm", "outline_mm", "kind"})
+    missing = [field for field in _OWN_FIELDS if field not in entry]
+    if unknown or missing:
+        wrong = f"`{unknown[0]}` is not known" if unknown else f"`{missing[0]}` is missing"
+        raise UsageError(f"{where}: {wrong}; write {', '.join(_OWN_FIELDS)}, and pitch_mm or outline_mm, and kind")
+    name = str(entry["name"]).strip().lower()
+    if not name or _GRID.fullmatch(name) or name == AUTO:
+        raise UsageError(f"{where}: `{name}` is no name for a layout; choose one such as `mytray`")
+    pitch, outline = (str(entry.get(field, "")) for field in ("pitch_mm", "outline_mm"))
+    try:
+        layout = layout_from(f"{entry['rows']}x{entry['columns']}", pitch_mm=pitch, outline_mm=outline)
+        return Layout(**{**layout.model_dump(), "name": name, "kind": entry.get("kind", layout.kind)})
+    except ValidationError as error:
+        raise UsageError(f"{where}: {error.errors()[0]['loc'][0]}: {error.errors()[0]['msg']}") from None
+    except UsageError as error:
+        raise UsageError(f"{where}: {error}") from None
+
+
 def layout_from(
     name: str,
     *,
+    own: Mapping[str, Layout] | None = None,
     pitch_mm: Size = None,
     outline_mm: Size = None,
     marker_mm: str | float | None = None,
@@ -39,6 +87,8 @@ def layout_from(
     ----------
     name : str
         A named layout, or rows × columns.
+    own : mapping, optional
+        A farm's own layouts by name.
     pitch_mm : str, float or pair, optional
         Distance of cell centres along a row × along a column; `51x51`, or `51` for both.
     outline_mm : str, float or pair, optional
@@ -59,13 +109,13 @@ def layout_from(
     """
     key = name.strip().lower()
     pitch, outline = _pair(pitch_mm, "pitch_mm"), _pair(outline_mm, "outline_mm")
-    known = _named().get(key)
+    known = {**_named(), **(own or {})}.get(key)
     if known is not None:
         fields = known.model_dump()
         if pitch or outline:
             fields["source"] = "given"
     else:
-        fields, pitch, outline = _free(name, key, pitch, outline)
+        fields, pitch, outline = _free(name, key, pitch, outline, own or {})
     if pitch:
         fields["pitch_x_mm"], fields["pitch_y_mm"] = pitch
     if outline:
@@ -75,13 +125,17 @@ def layout_from(
 
 
 def _free(
-    name: str, key: str, pitch: tuple[float, float] | None, outline: tuple[float, float] | None
+    name: str,
+    key: str,
+    pitch: tuple[float, float] | None,
+    outline: tuple[float, float] | None,
+    own: Mapping[str, Layout],
 ) -> tuple[dict[str, Any], tuple[float, float], tuple[float, float]]:
     """Fields, pitch and outline of a layout that is not in the table."""
     grid = _GRID.fullmatch(key)
     if grid is None:
-        known = ", ".join(_named())
-        near = did_you_mean(key, _named(), before=", ", cutoff=0.5)
+        known = ", ".join((*own, *_named()))
+        near = did_you_mean(key, (*own, *_named()), before=", ", cutoff=0.5)
         raise UsageError(f"layout `{name}` is not known{near}; known are {known}, or rows x columns")
     rows, columns = int(grid[1]), int(grid[2])
     if not rows or not columns:

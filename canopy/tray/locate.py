@@ -17,15 +17,18 @@ from canopy.tray.fit import PlaneFit, fit_homography, fit_markers
 from canopy.tray.frame import Frame
 from canopy.tray.markers import IDS, SeenMarker, find_markers, marker_places_mm
 from canopy.tray.pose import complete_frame
+from canopy.tray.several import Box, locate_among, reading_order
 from canopy.tray.unaided import locate_unaided
+from canopy.tray.views import locate_by_view
 
 
 def locate_tray(photo: Photo, record: TrayRecord, *, settings: TraySettings) -> Frame:
     """Find the mapping between a tray's millimetres and a photo's pixels.
 
-    Given corners come first, then the printed markers (unless the record says there are none), then the picture's own
-    border if the record says that this is the outline. Where no marker is seen and none is demanded, the tray's outline
-    and the grid of its cells are looked for. Nothing is ever guessed: doubt is an error.
+    Given corners come first, then the saved view of a fixed camera, which must hold, then the printed markers (unless
+    the record says there are none), then the picture's own border if the record says that this is the outline. Where no
+    marker is seen and none is demanded, the tray's outline and the grid of its cells are looked for. Nothing is ever
+    guessed: doubt is an error.
 
     Parameters
     ----------
@@ -40,6 +43,10 @@ def locate_tray(photo: Photo, record: TrayRecord, *, settings: TraySettings) -> 
     """
     if record.corners_px is not None:
         return _by_corners(photo, record, settings)
+    if record.view is not None:
+        return locate_by_view(photo, record, record.view, settings=settings)
+    if record.trays_in_picture > 1:
+        return _one_of_several(photo, record, settings)
     seen: list[SeenMarker] = []
     if record.has_markers is not False:
         seen = find_markers(photo.rgb, settings=settings)
@@ -50,6 +57,25 @@ def locate_tray(photo: Photo, record: TrayRecord, *, settings: TraySettings) -> 
     if record.has_markers is not True and not seen:
         return locate_unaided(photo, record, settings=settings)
     raise TrayNotFound("tray_not_found", f"{photo.name}: {_what_is_missing(seen)}")
+
+
+def _one_of_several(photo: Photo, record: TrayRecord, settings: TraySettings) -> Frame:
+    """By its markers where all trays have all of theirs, else by outlines where no marker is seen."""
+    seen = [] if record.has_markers is False else find_markers(photo.rgb, settings=settings)
+    if not seen and record.has_markers is not True:
+        return locate_among(photo, record, settings=settings)
+    fits = _sets_that_fit(seen, photo, record.layout, settings)
+    if len(fits) != record.trays_in_picture or len({id(m) for _, four in fits for m in four}) != len(IDS) * len(fits):
+        raise TrayNotFound(
+            "which_tray",
+            f"{photo.name}: {len(fits)} sets of 4 corner markers fit layout {record.layout.name}, the tray list names "
+            f"{record.trays_in_picture} trays; free the hidden markers, or give `corners` for each in the tray list",
+        )
+    frames = [_marked_frame(fit, four, photo, record, settings) for fit, four in fits]
+    corners = [frame.to_px(record.layout.outline_mm) for frame in frames]
+    boxes = [Box(*c.min(axis=0).tolist(), *c.max(axis=0).tolist()) for c in corners]
+    frame = frames[reading_order(boxes, name=photo.name, settings=settings.unaided)[record.place - 1]]
+    return replace(frame, located_by=f"{frame.located_by}, tray {record.place} of {record.trays_in_picture}")
 
 
 def _by_corners(photo: Photo, record: TrayRecord, settings: TraySettings) -> Frame:
@@ -89,6 +115,12 @@ def _by_markers(seen: list[SeenMarker], photo: Photo, record: TrayRecord, settin
         fit, used = _only_set_that_fits(seen, photo, record.layout, settings)
     else:
         fit, used = _best_fit(seen, photo, record.layout, settings)
+    return _marked_frame(fit, used, photo, record, settings)
+
+
+def _marked_frame(
+    fit: PlaneFit, used: list[SeenMarker], photo: Photo, record: TrayRecord, settings: TraySettings
+) -> Frame:
     _require_print_size(fit, photo, record.layout, settings)
     frame = complete_frame(
         fit.px_from_mm,
@@ -108,17 +140,25 @@ def _only_set_that_fits(
 ) -> tuple[PlaneFit, list[SeenMarker]]:
     """An id is seen twice: a neighbour's marker is in view. Of all sets of four, exactly one must fit."""
     of_id = [[marker for marker in seen if marker.id == number] for number in IDS]
-    if all(of_id) and len(seen) <= 2 * len(IDS):
-        sets = [list(four) for four in itertools.product(*of_id)]
-        fits = [(fit, four) for four in sets if _good(fit := _fit(four, photo, layout, settings), four, settings)]
-        if len(fits) == 1:
-            return fits[0]
+    if len(seen) <= 2 * len(IDS) and len(fits := _sets_that_fit(seen, photo, layout, settings)) == 1:
+        return fits[0]
     twice = [number for number, markers in zip(IDS, of_id, strict=True) if len(markers) > 1]
     raise TrayNotFound(
         "doubtful_fit",
         f"{photo.name}: corner markers with id {_listed(twice)} are seen twice; keep one tray in the picture, "
         "or give `corners` in the tray list",
     )
+
+
+def _sets_that_fit(
+    seen: list[SeenMarker], photo: Photo, layout: Layout, settings: TraySettings
+) -> list[tuple[PlaneFit, list[SeenMarker]]]:
+    """All sets of four markers, one of each id, that the layout allows."""
+    of_id = [[marker for marker in seen if marker.id == number] for number in IDS]
+    if max(map(len, of_id)) > settings.most_marked_trays:
+        return []
+    sets = [list(four) for four in itertools.product(*of_id)]
+    return [(fit, four) for four in sets if _good(fit := _fit(four, photo, layout, settings), four, settings)]
 
 
 def _best_fit(

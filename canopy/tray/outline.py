@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -40,19 +40,29 @@ class Outline:
 
 
 def find_outlines(sight: Sight, layout: Layout, *, settings: UnaidedSettings) -> list[Outline]:
-    """Outlines of this tray that its layout allows; none when no tray is seen.
+    """Outlines of this tray that its layout allows; none when no tray is seen (see `see_outline`, `named_for`)."""
+    seen = see_outline(sight, settings=settings)
+    return [] if seen is None else named_for(layout, seen, settings=settings)
+
+
+def see_outline(sight: Sight, *, settings: UnaidedSettings) -> Outline | None:
+    """The outline of this tray, its corners clockwise from any; None when no tray is seen."""
+    rectangle = _rectangle(sight.this_tray, settings)
+    if rectangle is None:
+        return None
+    corners = fit_sides(sight.this_tray, rectangle)
+    if not np.isfinite(corners).all():
+        return None
+    return Outline(corners, *_contrast(sight.this_tray, corners))
+
+
+def named_for(layout: Layout, seen: Outline, *, settings: UnaidedSettings) -> list[Outline]:
+    """An outline with its corners in the layout's order, each way that its shape allows, best first.
 
     A tray turned by 180° looks the same, so the orientation nearest to upright is taken: A1 in the upper half. A layout
     about as wide as high can also lie turned by 90°: then both are given.
     """
-    rectangle = _rectangle(sight.this_tray, settings)
-    if rectangle is None:
-        return []
-    corners = fit_sides(sight.this_tray, rectangle)
-    if not np.isfinite(corners).all():
-        return []
-    inside, outside = _contrast(sight.this_tray, corners)
-    return [Outline(ordered, inside, outside) for ordered in _orders(corners, layout, settings)]
+    return [replace(seen, corners=corners) for corners in _orders(seen.corners, layout, settings)]
 
 
 def _rectangle(seen: FloatImage, settings: UnaidedSettings) -> FloatArray | None:

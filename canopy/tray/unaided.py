@@ -13,8 +13,8 @@ from canopy.records import Layout, TrayRecord
 from canopy.settings import TraySettings
 from canopy.tray.checks import require_plausible
 from canopy.tray.fit import PlaneFit, fit_homography, fit_markers
-from canopy.tray.frame import Frame, apply_homography, distort
-from canopy.tray.lattice import Grid, lay_grid
+from canopy.tray.frame import Frame, apply_homography, distort, undistort
+from canopy.tray.lattice import Grid, judged, lay_grid
 from canopy.tray.outline import Outline, find_outlines, side_offsets
 from canopy.tray.pose import complete_frame
 from canopy.tray.sight import Sight, see_trays
@@ -78,9 +78,16 @@ def locate_unaided(photo: Photo, record: TrayRecord, *, settings: TraySettings) 
     Raises
     ------
     TrayNotFound
-        `tray_not_found` when no tray of this shape is seen; `doubtful_fit` when one is but might be laid wrongly.
+        `tray_not_found` for mats, and when no tray of this shape is seen; `doubtful_fit` when one is but might be laid
+        wrongly.
     """
     layout = record.layout
+    if layout.kind == "mat":
+        raise TrayNotFound(
+            "tray_not_found",
+            f"{photo.name}: a mat has no cells to check its outline by, and shoots hide its rim; use markers, or give "
+            "`corners` or `view` in the tray list",
+        )
     laid = lay_tray(photo.rgb, layout, settings=settings)
     if laid is None:
         raise TrayNotFound(
@@ -110,13 +117,13 @@ def lay_tray(rgb: NDArray[np.uint8], layout: Layout, *, settings: TraySettings) 
     """The likeliest way the tray lies in a picture, however doubtful; None when nothing like it is seen."""
     sight = see_trays(rgb)
     ways = [
-        _lay(rgb, sight, outline, layout, settings)
+        lay_by(rgb, sight, outline, layout, settings=settings)
         for outline in find_outlines(sight, layout, settings=settings.unaided)
     ]
     return max(ways, key=lambda way: way.grid.firmness, default=None)
 
 
-def _lay(rgb: NDArray[np.uint8], sight: Sight, outline: Outline, layout: Layout, settings: TraySettings) -> Laid:
+def lay_by(rgb: NDArray[np.uint8], sight: Sight, outline: Outline, layout: Layout, *, settings: TraySettings) -> Laid:
     """Lay the grid by an outline; where that looks wrong by half a pitch or more, also beside, and take the better.
 
     Walls look alike from cell to cell, so a grid can lock with its cells' middles on crossings of walls. Then cells
@@ -158,14 +165,27 @@ def _lay_once(
     size = {"width_px": rgb.shape[1], "height_px": rgb.shape[0]}
     by_grid = len(grid.cells_mm) >= settings.unaided.min_cells and grid.share >= settings.unaided.min_share
     if by_grid:
-        nothing = np.zeros_like(grid.cells_mm)
         strict = settings.model_copy(update={"lens_f_min": settings.unaided.lens_f_min})
-        fit = fit_markers(grid.cells_mm, nothing, grid.cells_px, settings=strict, **size)
+        fit = fit_markers(grid.cells_mm, np.zeros_like(grid.cells_mm), grid.cells_px, settings=strict, **size)
+        if fit.k1:  # the grid was judged as if the lens were straight: cells towards the corners looked out of place
+            grid = _judged_through(fit, grid, layout, settings, **size)
+            fit = fit_markers(grid.cells_mm, np.zeros_like(grid.cells_mm), grid.cells_px, settings=strict, **size)
     else:
         fit = PlaneFit(by_outline, 0.0, 1.0, np.zeros(4))
     corners_px = distort(apply_homography(fit.px_from_mm, layout.outline_mm), fit.k1, **size)
     offsets = _offsets(sight, corners_px, layout) if np.isfinite(corners_px).all() else np.full(4, np.inf)
     return Laid(outline, grid, fit, by_grid, corners_px, offsets)
+
+
+def _judged_through(
+    fit: PlaneFit, grid: Grid, layout: Layout, settings: TraySettings, *, width_px: int, height_px: int
+) -> Grid:
+    """The grid judged anew with the lens taken out."""
+    ideal = undistort(grid.found_px, fit.k1, width_px=width_px, height_px=height_px)
+    found = apply_homography(np.asarray(np.linalg.inv(fit.px_from_mm), np.float64), ideal)
+    apart = np.hypot(*((found - grid.places_mm) / (layout.pitch_x_mm, layout.pitch_y_mm)).T)
+    again = judged(grid, np.nan_to_num(apart, nan=np.inf), settings=settings.unaided)
+    return again if again.firmness > grid.firmness else grid
 
 
 def _offsets(sight: Sight, corners_px: FloatArray, layout: Layout) -> FloatArray:
@@ -184,10 +204,11 @@ def doubt_of(laid: Laid, layout: Layout, *, width_px: int, height_px: int, setti
     corners = laid.corners_px
     if (corners < -1).any() or (corners > (width_px, height_px)).any():
         return "the tray is cut off by the picture's border"
-    if not laid.by_grid or grid.firmness < bounds.firmness:
-        return f"the cells are not alike enough at the pitch of layout {layout.name} ({grid.share:.0%} agree)"
     shift, excess = float(np.abs(laid.shift).max()), float(np.abs(laid.excess).max())
     apart = shift + excess / 2
+    backed = apart <= bounds.surely_apart and grid.weakest_side >= bounds.backed_side
+    if not laid.by_grid or grid.firmness < (bounds.backed_firmness if backed else bounds.firmness):
+        return f"the cells are not alike enough at the pitch of layout {layout.name} ({grid.share:.0%} agree)"
     needed = min(bounds.weakest_side, bounds.side_per_apart * (apart - bounds.surely_apart))
     if grid.weakest_side < needed:
         return "the cells along one side are unlike the others, as if the grid lay beside the tray"

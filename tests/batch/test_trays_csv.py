@@ -6,10 +6,11 @@ from datetime import date
 
 import pytest
 
-from canopy.batch.trays_csv import absent_photos, line_for, trays_from_csv
+from canopy.batch.trays_csv import absent_photos, lines_for, trays_from_csv
 from canopy.errors import PhotoError, UsageError
 from canopy.readiness import known_recipes
 from canopy.records import Treatment
+from canopy.tray import layout_from, named_layouts
 
 
 def _trays(text):
@@ -86,7 +87,7 @@ def test_semicolons_comments_and_a_byte_order_mark_from_spreadsheets():
         ),
         ("tray,zzz,layout", r"trays\.csv, line 1: column `zzz` is not known; allowed: photo"),
         ("tray,layout,tray", r"trays\.csv, line 1: column `tray` stands twice; keep one"),
-        ("tray,crop", r"trays\.csv, line 1: column `layout` is missing; add it"),
+        ("layout,crop", r"trays\.csv, line 1: column `tray` is missing; add it"),
         ("", r"trays\.csv: holds no lines; give a header"),
     ],
 )
@@ -99,7 +100,9 @@ def test_a_list_that_cannot_be_used_as_a_whole(header, message):
     ("header", "line", "message"),
     [
         ("tray,layout", ",72", "column `tray`: is empty; give the tray's id"),
-        ("tray,layout", "R1,", "column `layout`: is empty; give a named layout"),
+        ("tray,layout,pitch_mm", "R1,,51", "column `layout`: is empty though `pitch_mm` is given; name it"),
+        ("tray,layout,corners", "R1,,picture", "column `layout`: is empty though `corners` is given; name it"),
+        ("tray,layout,crop,stage", "R1,auto,barley,mat", "a mat has no cells to know it by, so name it"),
         ("tray,layout", "R1,7y", "column `layout`: `7y`"),
         ("tray,layout,pitch_mm", "R1,2x3,wide", "column `pitch_mm`: `wide` is not a number; write it as 51"),
         (
@@ -116,6 +119,16 @@ def test_a_list_that_cannot_be_used_as_a_whole(header, message):
         ("tray,layout,corners", "R1,72,1 2 3 4 5 6 7 x", "column `corners`: `1 2 3 4 5 6 7 x`: give 8 numbers"),
         ("tray,layout,camera_height_mm", "R1,72,-5", "column `camera_height_mm`: `-5`: should be greater than 0"),
         ("tray,layout,canopy_height_mm", "R1,72,nan", "column `canopy_height_mm`: `nan` is not a number"),
+        (
+            "tray,layout,trays_in_picture",
+            "R1,72,two",
+            "column `trays_in_picture`: `two` is not a number of trays; write 2",
+        ),
+        (
+            "tray,layout,trays_in_picture",
+            "R1,72,12",
+            "column `trays_in_picture`: `12`: should be less than or equal to 9",
+        ),
         ("tray,layout,treated_on", "R1,72,2026-03-02", "column `interval_days`: holds 0 numbers for 1 days"),
         ("tray,layout,treated_on,interval_days", "R1,72,2026-03-02,long", "`long` is not a whole number of days"),
         ("tray,layout,treated_on,interval_days", "R1,72,soon,3", "column `treated_on`: `soon` is not a date"),
@@ -151,6 +164,21 @@ def test_two_trays_of_one_name(first, other, what):
     assert problem.endswith("rename one or make them agree")
 
 
+@pytest.mark.parametrize(("header", "line"), [("tray", "R1"), ("tray,layout", "R1,"), ("tray,layout", "R1,Auto")])
+def test_where_no_layout_is_named_one_is_chosen_among_the_known(header, line):
+    own = {"mytray": layout_from("5x8", pitch_mm="48x50")}
+    text = f"{header},marker_mm\n{line},25\n"
+    read = trays_from_csv(text, source_name="trays.csv", recipes=known_recipes(), layouts=own).lines[0]
+    assert read.record is not None, read.problem
+    choices = read.record.layout_choices
+    grids = [layout for layout in named_layouts().values() if layout.kind != "mat"]
+    assert [layout.name for layout in choices] == [*(layout.name for layout in grids), "5x8"]
+    assert {layout.markers.side_mm for layout in choices} == {25}
+    named = _one("tray,layout", "R1,72")
+    assert named.record is not None
+    assert named.record.layout_choices == ()
+
+
 def test_two_photos_of_one_tray_are_no_problem():
     trays = _trays("photo,tray,layout,corners\na.jpg,R1,72,\nb.jpg,R1,72,picture\n")
     assert trays.problems == []
@@ -180,17 +208,64 @@ rack_*.jpg,R3,72
     ],
 )
 def test_the_nearest_way_of_naming_a_photo_counts(name, tray):
-    assert line_for(name, _trays(_LIST)).tray == tray
+    assert [line.tray for line in lines_for(name, _trays(_LIST))] == [tray]
 
 
 def test_a_photo_that_fits_no_line_or_two():
     with pytest.raises(PhotoError, match=r"R5\.jpg: fits no line of trays\.csv; add a line for it") as none:
-        line_for("R5.jpg", _trays(_LIST))
+        lines_for("R5.jpg", _trays(_LIST))
     assert none.value.code == "not_listed"
     two = _trays("photo,tray,layout\na*.jpg,R1,72\n*b.jpg,R2,72\n")
     with pytest.raises(PhotoError, match=r"ab\.jpg: lines 2 and 3 of trays\.csv both fit and differ") as both:
-        line_for("ab.jpg", two)
+        lines_for("ab.jpg", two)
     assert both.value.code == "two_lines"
+
+
+def _places(text, name="a.jpg"):
+    return [
+        (line.tray, line.record.tray, line.record.place, line.record.trays_in_picture)
+        for line in lines_for(name, _trays(text))
+    ]
+
+
+def test_trays_of_one_picture_have_places_in_the_order_of_their_lines():
+    text = "photo,tray,layout\na.jpg,R2,72\na.jpg,R1,128\n"
+    assert _places(text) == [("R2", "R2", 1, 2), ("R1", "R1", 2, 2)]
+    assert _places(text.replace("a.jpg", "a*.jpg")) == [("R2", "R2", 1, 2), ("R1", "R1", 2, 2)]
+    one = "photo,tray,layout,trays_in_picture\na*.jpg,R7,72,3\n"
+    assert _places(one) == [(f"R7-{k}", f"R7-{k}", k, 3) for k in (1, 2, 3)]
+
+
+def test_trays_with_corners_of_their_own_need_no_place():
+    text = "photo,tray,layout,corners\na.jpg,R1,72,1 2 3 4 5 6 7 8\na.jpg,R2,72,2 2 3 4 5 6 7 8\n"
+    assert _places(text) == [("R1", "R1", 1, 1), ("R2", "R2", 1, 1)]
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "message"),
+    [
+        ("tray,layout,corners\na.jpg,R1,72,1 2 3 4 5 6 7 8\na.jpg,R2,72,", "which_tray", "for all of its trays or for"),
+        (
+            "tray,layout,trays_in_picture\na.jpg,R1,72,3\na.jpg,R2,72,3",
+            "which_tray",
+            "it has 2 lines but another number",
+        ),
+        ("tray,layout,corners,trays_in_picture\na.jpg,R1,72,picture,2", "which_tray", "give each of its trays a line"),
+        ("tray,layout,markers\na.jpg,R1,72,yes\na.jpg,R1,72,no", "two_lines", "lines 2 and 3 of trays.csv both fit"),
+    ],
+)
+def test_trays_of_one_picture_that_cannot_be_told_apart(text, code, message):
+    with pytest.raises(PhotoError, match=message) as caught:
+        lines_for("a.jpg", _trays(f"photo,{text}\n"))
+    assert caught.value.code == code
+
+
+def test_trays_of_one_picture_need_layouts_and_sound_lines():
+    (line,) = lines_for("a.jpg", _trays("photo,tray,layout\na.jpg,R1,auto\na.jpg,R2,72\n"))
+    assert line.record is None
+    assert line.problem == "a.jpg: shows several trays; name their `layout`"
+    (line,) = lines_for("a.jpg", _trays("photo,tray,layout\na.jpg,R1,72\na.jpg,R2,7y\n"))
+    assert line.problem.startswith("trays.csv, line 3, column `layout`")
 
 
 def test_photos_that_are_named_but_absent():

@@ -12,7 +12,7 @@ import piexif
 import pytest
 
 from canopy.batch.folder import find_photos
-from canopy.batch.trays_csv import line_for, read_trays
+from canopy.batch.trays_csv import lines_for, read_trays
 from canopy.readiness import known_recipes
 from canopy.synthetic.scenes import plant_diameter_mm
 from canopy.synthetic.simulate import _scenes, das_series, simulate, tray_over_days
@@ -49,8 +49,8 @@ def test_the_photos_can_be_scored_as_they_lie(two_days):
     assert [source.path for source in sources] == sorted(photos)
     trays = read_trays(folder / "trays.csv", recipes=known_recipes())
     assert trays.problems == []
-    assert {line_for(photo.name, trays).tray for photo in photos} == {"rosettes_00003"}
-    assert len({line_for(photo.name, trays).record.sown_on for photo in photos}) == 1
+    assert {line.tray for photo in photos for line in lines_for(photo.name, trays)} == {"rosettes_00003"}
+    assert len({line.record.sown_on for photo in photos for line in lines_for(photo.name, trays)}) == 1
 
 
 def test_a_day_lies_between_the_photos(two_days):

@@ -3,7 +3,7 @@
 import pytest
 
 from canopy.errors import UsageError
-from canopy.tray.layouts import layout_from, named_layouts
+from canopy.tray.layouts import layout_from, layouts_from_toml, named_layouts
 
 
 @pytest.mark.parametrize(
@@ -82,3 +82,53 @@ def test_named_layout_with_own_sizes():
 def test_wrong_layouts_name_the_mend(arguments, message):
     with pytest.raises(UsageError, match=message):
         layout_from(**arguments)
+
+
+OWN = """
+[[layout]]
+name = "MyTray"
+rows = 5
+columns = 8
+pitch_mm = "48x50"
+outline_mm = "400x270"
+[[layout]]
+name = "board"
+rows = 3
+columns = 7
+outline_mm = "700x300"
+kind = "raft"
+[outputs]
+top_picks = 3
+"""
+
+
+def test_own_layouts_of_a_settings_file():
+    mine, board = layouts_from_toml(OWN, source_name="canopy.toml").values()
+    assert (mine.name, mine.rows, mine.columns, mine.pitch_x_mm, mine.pitch_y_mm) == ("mytray", 5, 8, 48, 50)
+    assert (mine.outline_width_mm, mine.outline_height_mm, mine.kind) == (400, 270, "cells")
+    assert (board.pitch_x_mm, board.pitch_y_mm, board.kind) == (100, 100, "raft")  # 700 / 7, 300 / 3
+    assert layout_from("MYTRAY", own={"mytray": mine}, marker_mm=25).markers.side_mm == 25
+    with pytest.raises(UsageError, match="did you mean `mytray`"):
+        layout_from("mytry", own={"mytray": mine})
+    assert layouts_from_toml("[outputs]\ntop_picks = 3\n", source_name="canopy.toml") == {}
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("layout = 3", "canopy.toml: layout: write each layout under its own"),
+        ('[[layout]]\nname = "a"\nrows = 2', "canopy.toml: layout a: `columns` is missing; write name, rows, columns"),
+        ('[[layout]]\nname = "a"\nrows = 2\ncolumns = 3\nbig = 1', "layout a: `big` is not known; write name"),
+        (
+            '[[layout]]\nname = "72"\nrows = 2\ncolumns = 3\npitch_mm = 9',
+            "layout 72: the name is taken; choose another",
+        ),
+        ('[[layout]]\nname = "2x3"\nrows = 2\ncolumns = 3\npitch_mm = 9', "`2x3` is no name for a layout"),
+        ('[[layout]]\nname = "auto"\nrows = 2\ncolumns = 3\npitch_mm = 9', "`auto` is no name for a layout"),
+        ('[[layout]]\nname = "a"\nrows = 2\ncolumns = 3', "layout a: layout `2x3`: its size is not known"),
+        ('[[layout]]\nname = "a"\nrows = 2\ncolumns = 3\npitch_mm = 9\nkind = "pot"', "layout a: kind: String should"),
+    ],
+)
+def test_own_layouts_that_cannot_be_used(text, message):
+    with pytest.raises(UsageError, match=message):
+        layouts_from_toml(text, source_name="canopy.toml")

@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from canopy.records import Layout
 from canopy.settings.unaided import UnaidedSettings
-from canopy.tray.period import period_px
+from canopy.tray.period import period_px, repeats
+from canopy.tray.straight import Straight
 
 
 def waves(period, *, shape=(60, 190), noise=0.0):
@@ -30,3 +32,42 @@ def test_nothing_repeats_in_noise():
     _, strength = period_px(noise, expected_px=16.0, within=0.12)
     # 180 rows and channels are averaged, so chance stays within some tens of per cent of the usual power.
     assert strength < 1.5
+
+
+def striped(period_x, period_y, shape=(240, 320)):
+    """Dots at the crossings of two periods, as a straightened picture of mean 0; 1 mm a pixel, no margin."""
+    y, x = np.mgrid[: shape[0], : shape[1]]
+    dots = ((x % period_x < 6) & (y % period_y < 6)).astype(np.float32)
+    return Straight(np.repeat((dots - dots.mean())[..., None], 3, axis=2), np.zeros(2), 1.0)
+
+
+def layout_of(pitch_x, pitch_y):
+    return Layout(
+        name="l", rows=int(240 / pitch_y), columns=int(320 / pitch_x), pitch_x_mm=pitch_x, pitch_y_mm=pitch_y,
+        outline_width_mm=320, outline_height_mm=240,
+    )  # fmt: skip
+
+
+def test_a_picture_repeats_at_its_pitch_and_not_within():
+    (whole_x, part_x), (whole_y, part_y) = repeats(striped(32, 24), layout_of(32, 24), within=0)
+    # Exactly periodic: 1, less what a fifth of a period off leaves: 5 of 24 px off, dots of 6 px still share a sixth.
+    assert whole_x > 0.99
+    assert whole_y == pytest.approx(1 - 1 / 6, abs=0.05)  # the mean taken off both changes it a little
+    assert max(part_x, part_y) < 0.05  # alike nowhere near
+
+
+def test_every_second_cell_repeats_within_its_pitch():
+    (whole_x, part_x), (_, part_y) = repeats(striped(32, 24), layout_of(64, 24), within=0)
+    assert min(whole_x, part_x) > 0.99
+    assert part_y < 0.05
+
+
+def test_a_pitch_a_little_off_is_found_within_reach():
+    (off, _), _ = repeats(striped(33, 24), layout_of(32, 24), within=0)
+    (found, _), _ = repeats(striped(33, 24), layout_of(32, 24), within=0.05)
+    assert found > 0.99 > off
+
+
+def test_nothing_repeats_in_nothing():
+    flat = Straight(np.zeros((240, 320, 3), np.float32), np.zeros(2), 1.0)
+    assert repeats(flat, layout_of(32, 24), within=0.05) == [(0.0, 0.0), (0.0, 0.0)]

@@ -120,3 +120,11 @@ def test_one_tray_is_not_taken_for_two():
         update={"columns": 2 * scene.layout.columns, "outline_width_mm": 2 * scene.layout.outline_width_mm}
     )
     refused(render(scene).rgb, wide, "no outline", "not alike enough", "disagree")
+
+
+def test_a_mat_is_refused_with_what_to_use_instead():
+    mat = POTS.model_copy(update={"kind": "mat"})
+    with pytest.raises(
+        TrayNotFound, match=r"a mat has no cells to check its outline by.*; use markers, or give `corners`"
+    ):
+        locate_unaided(photo_of(real_photo()), record_of(mat), settings=SETTINGS)
