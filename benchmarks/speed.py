@@ -33,7 +33,7 @@ PARTS = (
     ("find the tray", "canopy.analyse", "locate_tray"),
     ("see it from straight above", "canopy.analyse", "rectify"),
     ("shrink for the network", "canopy.segment.cells", "make_feed"),
-    ("network", "canopy.segment.cells", "canopy_probability"),
+    ("networks", "canopy.segment.cells", "look"),
     ("tidy", "canopy.segment.cells", "tidy_canopy"),
     ("edges", "canopy.segment.cells", "refine_edges"),
     ("part plants", "canopy.segment.cells", "split_plants"),

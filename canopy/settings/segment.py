@@ -87,7 +87,7 @@ class SegmentSettings(BaseModel):
         0.18, ge=0.001, le=1, description="The same contrast from where on colour alone sets the edge."
     )
     light_exponent: float = Field(
-        1.5,
+        1.25,
         ge=1,
         le=3,
         description="Power of code values in which edge pixels mix: 2.2 is light, in which lenses mix; 1 is code "
