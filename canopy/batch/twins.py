@@ -6,8 +6,8 @@ import hashlib
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
-from canopy.batch.folder import Source
 from canopy.batch.job import Done, Job, SetAside
 from canopy.photo.likeness import differing_bits
 from canopy.settings import PhotoSettings
@@ -16,20 +16,23 @@ from canopy.settings import PhotoSettings
 def without_equal_files(jobs: Sequence[Job | SetAside]) -> list[Job | SetAside]:
     """Set aside every job whose file equals, byte by byte, that of an earlier one.
 
-    One picture that shows two trays may be worked through twice: then its lines give different corners. Only files of
-    equal size are read, so that a folder without copies costs one look at each file's size.
+    One picture that shows two trays is worked through twice: listed on two lines by its own name, or as a copy whose
+    line gives other corners. Only files of equal size are read, so that a folder without copies costs one look at each
+    file's size.
     """
-    sizes = Counter(_size(job.source) for job in jobs if isinstance(job, Job))
+    paths = {job.source.path for job in jobs if isinstance(job, Job)}
+    sizes = Counter(_size(path) for path in paths)
     first: dict[tuple[bytes, object], Job] = {}
     kept: list[Job | SetAside] = []
     for job in jobs:
-        size = _size(job.source) if isinstance(job, Job) else 0
+        size = _size(job.source.path) if isinstance(job, Job) else 0
         # Empty files are told for what they are.
-        if not isinstance(job, Job) or size <= 0 or sizes[size] < 2 or (digest := _digest(job.source)) is None:
+        if not isinstance(job, Job) or size <= 0 or sizes[size] < 2 or (digest := _digest(job.source.path)) is None:
             kept.append(job)
             continue
         earlier = first.setdefault((digest, job.record.corners_px), job)
-        kept.append(job if earlier is job else _aside(job.source.name, job.record.tray, earlier, "is the same file as"))
+        same = earlier.source.path == job.source.path
+        kept.append(job if same else _aside(job.source.name, job.record.tray, earlier, "is the same file as"))
     return kept
 
 
@@ -38,16 +41,16 @@ def _aside(photo: str, tray: str, earlier: Job, how: str) -> SetAside:
     return SetAside(photo, tray, "duplicate", f"{photo}: {how} {earlier.source.name}{other}; measured once")
 
 
-def _size(source: Source) -> int:
+def _size(path: Path) -> int:
     try:
-        return source.path.stat().st_size
+        return path.stat().st_size
     except OSError:
         return -1  # cannot be read: said when it is worked through
 
 
-def _digest(source: Source) -> bytes | None:
+def _digest(path: Path) -> bytes | None:
     try:
-        with source.path.open("rb") as file:
+        with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").digest()
     except OSError:
         return None

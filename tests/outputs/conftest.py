@@ -11,7 +11,7 @@ import pytest
 from canopy.analyse import Worked
 from canopy.measure import CELL_COLUMNS, TRAY_COLUMNS, as_table
 from canopy.photo import Photo
-from canopy.records import Layout, Reading
+from canopy.records import Layout, Reading, TrayRecord
 from canopy.segment import Segmentation
 from canopy.tray import Frame, Rectified
 
@@ -71,7 +71,7 @@ def worked(reading) -> Worked:
     )
     rectified = Rectified(rgb, np.ones(rgb.shape[:2], bool), 1.0, -MARGIN_MM, -MARGIN_MM)
     segmentation = Segmentation(cover, owner, np.zeros_like(cover), np.zeros(6), np.zeros(6), 1.0)
-    return Worked(photo, frame, rectified, segmentation, reading)
+    return Worked(photo, frame, rectified, segmentation, reading, TrayRecord(tray="T1", layout=LAYOUT))
 
 
 @pytest.fixture
