@@ -149,9 +149,27 @@ def _colour_sums(
                 cv2.resize(cv2.multiply(plane, one), part.shape[::-1], part, interpolation=cv2.INTER_AREA)
             seen = one if all_valid else one * feed.valid[fine]
             cv2.resize(seen, last.shape[::-1], last, interpolation=cv2.INTER_AREA)
-    side = _window_side(feed.mm_per_px, settings)
+    far = _far_leaves(sums[0], feed.mm_per_px, settings)
+    side = _window_side(settings.edge_window_mm, feed.mm_per_px)
     leaf, ground = (_window_sums(planes, side, border=_NONE) for planes in sums)
+    for plane, part in zip(leaf, far, strict=True):
+        plane += part
     return leaf, ground
+
+
+def _far_leaves(sums: Planes, mm_per_px: float, settings: SegmentSettings) -> Planes:
+    """The mean light of leaves further around, to be added to the sums nearby with the weight of `leaf_prior_px` pure
+    pixels.
+
+    Leaves of a few pixels have no pure middle: taken for pure, their own blurred light would make them too wide.
+    """
+    side = (_window_side(settings.leaf_window_mm, mm_per_px),) * 2
+    *colours, weight = (cv2.boxFilter(plane, -1, side, normalize=False, borderType=_NONE) for plane in sums)
+    depth = settings.edge_depth_px / settings.edge_depth_step_px
+    pure = np.float32(settings.leaf_prior_px / COARSER**2 * np.exp(depth))
+    some = np.asarray(weight, dtype=np.float32)
+    scale = pure / np.maximum(some, np.float32(1e-6))
+    return (*(np.asarray(colour * scale, dtype=np.float32) for colour in colours), pure * (some > 0))
 
 
 def _window_sums(planes: Planes, side: int, *, border: int) -> Planes:
@@ -203,9 +221,9 @@ def _coarse_shape(feed: Feed) -> tuple[int, int]:
     return max(1, rows // COARSER), max(1, cols // COARSER)
 
 
-def _window_side(mm_per_px: float, settings: SegmentSettings) -> int:
-    """Side of the averaging window in pixels of the coarser grid."""
-    return 2 * max(1, round(settings.edge_window_mm / (COARSER * mm_per_px))) + 1
+def _window_side(half_mm: float, mm_per_px: float) -> int:
+    """Side of an averaging window in pixels of the coarser grid."""
+    return 2 * max(1, round(half_mm / (COARSER * mm_per_px))) + 1
 
 
 def _straying(
@@ -239,7 +257,7 @@ def _slack(strayed: Planes, mm_per_px: float, settings: SegmentSettings) -> Floa
 
     Texture and noise there, clipped on one side only, would push the area.
     """
-    side = _window_side(mm_per_px, settings)
+    side = _window_side(settings.edge_window_mm, mm_per_px)
     leaf, of_leaf, ground, of_ground = _window_sums(strayed, side, border=cv2.BORDER_DEFAULT)
     leaf /= np.maximum(of_leaf, np.float32(1), out=of_leaf)
     ground /= np.maximum(of_ground, np.float32(1), out=of_ground)

@@ -34,7 +34,7 @@ class AreaSettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    seedling: StageMeasureSettings = Field(_stage(4.0, 5.0, 60.0), description="Seedlings in plugs or cubes.")
+    seedling: StageMeasureSettings = Field(_stage(2.0, 5.0, 60.0), description="Seedlings in plugs or cubes.")
     finish: StageMeasureSettings = Field(_stage(50.0, 30.0, 250.0), description="Heads and bunches near harvest.")
     mat: StageMeasureSettings = Field(_stage(25.0, 20.0, 200.0), description="Shoots sown as a mat.")
     unstated: StageMeasureSettings = Field(_stage(4.0, 5.0, 200.0), description="Used when no stage is given.")

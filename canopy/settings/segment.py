@@ -24,7 +24,7 @@ class AreaByStage(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    seedling: float = Field(4.0, ge=0, le=1000, description="Smallest piece among seedlings, mm².")
+    seedling: float = Field(2.0, ge=0, le=1000, description="Smallest piece among seedlings, mm².")
     finish: float = Field(20.0, ge=0, le=10000, description="Smallest piece among plants near harvest, mm².")
     mat: float = Field(3.0, ge=0, le=1000, description="Smallest piece in a mat of shoots, mm².")
 
@@ -72,7 +72,13 @@ class SegmentSettings(BaseModel):
         3.0, ge=1, le=20, description="Depth behind the outline, network pixels, from where on colours count as pure."
     )
     edge_depth_step_px: float = Field(
-        0.7, ge=0.1, le=10, description="Depth, network pixels, over which a pixel's say in a mean colour grows e-fold."
+        0.45, ge=0.1, le=10, description="Depth, network pixels, over which a pixel's say in a mean colour grows e-fold."
+    )
+    leaf_window_mm: float = Field(
+        48.0, ge=1, le=1000, description="Half width of the wider window whose leaves also tell the colour of leaf."
+    )
+    leaf_prior_px: float = Field(
+        10.0, ge=0, le=1000, description="Say of the wider window, as of so many pure pixels of leaf nearby."
     )
     edge_zone_px: int = Field(
         2, ge=1, le=10, description="Pixels on either side of the refined outline that may be covered in part."

@@ -158,7 +158,7 @@ def test_small_plants_have_wide_ranges():
     ("plants", "colours", "stage", "reason"),
     [
         ({}, {}, "seedling", "no canopy seen"),
-        ({"B3": disc(0.8)}, {}, "seedling", "only 2.0 mm² of canopy seen, a plant has at least 4 mm²"),
+        ({"B3": disc(0.6)}, {}, "seedling", "only 1.1 mm² of canopy seen, a plant has at least 2 mm²"),
         ({"B3": disc(3)}, {}, "finish", "only 28.3 mm² of canopy seen, a plant has at least 50 mm²"),
         ({"B3": disc(12)}, {"B3": BROWN}, "seedling", "plant looks dead: 100 % of it is brown"),
         ({"B3": disc(6, 38, 0)}, {}, "seedling", "canopy seen only outside the cell"),
