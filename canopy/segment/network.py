@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 from threading import Lock
@@ -26,25 +25,17 @@ _MULTIPLE = 32
 _LOCK = Lock()  # one net per process, and OpenCV's nets hold the picture between setInput and forward
 
 
-@dataclass(frozen=True)
-class Sight:
-    """What the networks say of a feed.
-
-    Attributes
-    ----------
-    probability : (m, n) float32 ndarray
-        That a pixel shows living canopy, 0..1; 0 where the photo does not reach.
-    ways : (k, l, 2) float32 ndarray
-        On a coarser grid over the same ground: how far right and down of each place the middle of the cell lies in
-        which the plant seen there is rooted, in feed pixels. Says nothing where there is no canopy.
-    """
-
-    probability: FloatImage
-    ways: FloatImage
+def canopy_probability(feed: Feed) -> FloatImage:
+    """Probability, 0..1, that a pixel of the feed shows living canopy; 0 where the photo does not reach."""
+    rows, cols = feed.normalised.shape[:2]
+    logits = _shuffled(_forward(CANOPY, _padded(feed.normalised)))[:rows, :cols]
+    probability = _sigmoid(np.ascontiguousarray(logits))
+    probability[~feed.valid] = 0
+    return probability
 
 
-def look(feed: Feed, *, centres_px: NDArray[np.float64], owner_scale: float) -> Sight:
-    """Canopy, and whose.
+def root_ways(feed: Feed, *, centres_px: NDArray[np.float64], scale: float) -> FloatImage:
+    """Where the plant seen at each place is rooted.
 
     Parameters
     ----------
@@ -52,20 +43,23 @@ def look(feed: Feed, *, centres_px: NDArray[np.float64], owner_scale: float) -> 
         The tray at the canopy network's scale and brightness.
     centres_px : (cells, 2) ndarray
         Middles of the cells, (column, row) in feed pixels.
-    owner_scale : float
-        Size of the owner network's picture against the feed, 0..1.
+    scale : float
+        Size of the picture that the owner network sees against the feed, 0..1.
+
+    Returns
+    -------
+    (k, l, 2) float32 ndarray
+        On a coarser grid over the same ground: how far right and down the middle of the plant's cell lies, in feed
+        pixels. Says nothing where there is no canopy.
     """
     rows, cols = feed.normalised.shape[:2]
-    logits = _shuffled(_forward(CANOPY, _padded(feed.normalised)))[:rows, :cols]
-    probability = _sigmoid(np.ascontiguousarray(logits))
-    probability[~feed.valid] = 0
-    size = (max(1, round(cols * owner_scale)), max(1, round(rows * owner_scale)))
-    scale = np.array(size) / (cols, rows)
+    size = (max(1, round(cols * scale)), max(1, round(rows * scale)))
+    true_scale = np.array(size) / (cols, rows)
     smaller = _padded(np.asarray(cv2.resize(feed.normalised, size, interpolation=cv2.INTER_AREA), dtype=np.uint8))
-    marks = cell_marks((centres_px + 0.5) * scale - 0.5, smaller.shape)
+    marks = cell_marks((centres_px + 0.5) * true_scale - 0.5, smaller.shape)
     out = _forward(OWNER, np.dstack([smaller, marks]))
     ways = cv2.merge([out[0, _LOGITS], out[0, _LOGITS + 1]])[: -(-size[1] // 2), : -(-size[0] // 2)]
-    return Sight(probability, np.asarray(ways, dtype=np.float32) * (VOTE_PX / scale).astype(np.float32))
+    return np.asarray(ways, dtype=np.float32) * (VOTE_PX / true_scale).astype(np.float32)
 
 
 def _padded(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:

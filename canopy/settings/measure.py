@@ -101,7 +101,11 @@ class AreaSettings(BaseModel):
         0.8, ge=0, le=1, description="Share of the summed doubt of a plant's pixels that errs the same way."
     )
     disputed_sd: float = Field(
-        1.0, ge=0, le=5, description="Standard uncertainty of area per area that may be a neighbour's."
+        3.0,
+        ge=0,
+        le=20,
+        description="Standard uncertainty of area per area that may be a neighbour's: leaves go as a whole (spread on "
+        "64 drawn trays).",
     )
     height_rel_sd: float = Field(
         0.4,

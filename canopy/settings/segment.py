@@ -47,6 +47,9 @@ class SegmentSettings(BaseModel):
     feed_min_megapixels: float = Field(
         0.15, ge=0.01, le=5, description="The network's picture is kept, or enlarged, to at least this size."
     )
+    home_share: float = Field(
+        0.9, ge=0.5, le=1, description="The owner network is asked unless so much of every piece lies over one cell."
+    )
     owner_scale: float = Field(
         0.7, ge=0.3, le=1, description="Size of the picture that the owner network sees, against the canopy network's."
     )
@@ -72,7 +75,10 @@ class SegmentSettings(BaseModel):
         3.0, ge=1, le=20, description="Depth behind the outline, network pixels, from where on colours count as pure."
     )
     edge_depth_step_px: float = Field(
-        0.45, ge=0.1, le=10, description="Depth, network pixels, over which a pixel's say in a mean colour grows e-fold."
+        0.45,
+        ge=0.1,
+        le=10,
+        description="Depth, network pixels, over which a pixel's say in a mean colour grows e-fold.",
     )
     leaf_window_mm: float = Field(
         48.0, ge=1, le=1000, description="Half width of the wider window whose leaves also tell the colour of leaf."
@@ -136,5 +142,5 @@ class SegmentSettings(BaseModel):
         1, ge=0, le=10, description="Votes for roots are averaged over the canopy this many pixels around each place."
     )
     vote_sd: float = Field(
-        0.18, ge=0.01, le=2, description="Spread of votes around their root, pitches, where leaves of plants meet."
+        0.3, ge=0.01, le=2, description="Spread of votes around their root, pitches, where leaves of plants meet."
     )

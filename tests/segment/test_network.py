@@ -6,7 +6,7 @@ import pytest
 
 from benchmarks.train_canopy.fold import folded_kernel
 from canopy.segment.feed import Feed
-from canopy.segment.network import _folded, _shuffled, cell_marks, look
+from canopy.segment.network import _folded, _shuffled, canopy_probability, cell_marks, root_ways
 
 from .drawn import draw_rosettes, layout, painted
 
@@ -19,10 +19,6 @@ def feed_of(rgb):
 
 
 NOWHERE = np.empty((0, 2))
-
-
-def canopy_probability(feed, centres_px=NOWHERE):
-    return look(feed, centres_px=centres_px, owner_scale=0.7).probability
 
 
 def noise(rows, cols, seed=0):
@@ -41,8 +37,8 @@ def test_probability_has_the_pictures_shape_whatever_it_is(shape):
 
 @pytest.mark.parametrize(("shape", "expected"), [((64, 96), (32, 48)), ((61, 99), (31, 50)), ((1, 1), (1, 1))])
 def test_ways_are_on_half_the_grid_of_the_owner_networks_picture(shape, expected):
-    sight = look(feed_of(noise(*shape)[: shape[0], : shape[1]]), centres_px=NOWHERE, owner_scale=1.0)
-    assert sight.ways.shape == (*expected, 2)
+    ways = root_ways(feed_of(noise(*shape)[: shape[0], : shape[1]]), centres_px=NOWHERE, scale=1.0)
+    assert ways.shape == (*expected, 2)
 
 
 def test_cells_are_marked_by_bells_cut_off_at_the_border():
@@ -64,11 +60,11 @@ def test_leaves_name_the_cell_of_their_own_plant():
     picture = blank(tray, mm_per_px=MM)
     truth = draw_rosettes(tray, picture, radii_mm=[17.0] * 15, rng=rng)
     centres = picture.to_px(tray.centres_mm())
-    sight = look(feed_of(painted(picture, truth, rng=rng).rgb), centres_px=centres, owner_scale=0.7)
-    on_grid = cv2.resize(truth, sight.ways.shape[1::-1], interpolation=cv2.INTER_NEAREST)
+    ways = root_ways(feed_of(painted(picture, truth, rng=rng).rgb), centres_px=centres, scale=0.7)
+    on_grid = cv2.resize(truth, ways.shape[1::-1], interpolation=cv2.INTER_NEAREST)
     rows, cols = np.nonzero(on_grid)
     scale = np.array(truth.shape[::-1]) / on_grid.shape[::-1]
-    goals = sight.ways[rows, cols] + (np.stack([cols, rows], axis=1) + 0.5) * scale - 0.5
+    goals = ways[rows, cols] + (np.stack([cols, rows], axis=1) + 0.5) * scale - 0.5
     named = np.argmin(np.linalg.norm(goals[:, None] - centres, axis=2), axis=1) + 1
     assert (named == on_grid[rows, cols]).mean() > 0.97
 
