@@ -23,6 +23,7 @@ from canopy.analyse import Worked, work_through
 from canopy.errors import PhotoError
 from canopy.measure.agreement import dice
 from canopy.outputs.masks import photo_mask
+from canopy.readiness import known_recipes
 from canopy.records import Layout, TrayRecord
 from canopy.settings import Settings
 from canopy.synthetic.files import jpeg_bytes, tray_line
@@ -42,10 +43,11 @@ def drawn_tray(kind: str, seed: int, width_px: int, keep: Path | None) -> tuple[
     scene = make_scene(kind, seed=seed, width_px=width_px, height_px=width_px * 3 // 4)
     picture, truth = render(scene), measure_truth(scene)
     photo = jpeg_bytes(picture, scene)
-    line = tray_line(scene, truth, file_name=f"{scene.name}.jpg", taken_at=None)
+    line = tray_line(scene, truth, file_name=f"{scene.name}.jpg", taken_at=None, recipes=known_recipes())
     record = TrayRecord(
         tray=scene.name,
         layout=scene.layout,
+        crop=str(line["crop"]),
         stage=str(line["stage"]),
         has_markers=True,
         camera_height_mm=scene.camera.z_mm,
