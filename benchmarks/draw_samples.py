@@ -97,6 +97,7 @@ SAMPLES = (
     Sample(
         "R1-02", "128", "basil", "seedling", 11, "05:36", 4122, "young seedlings, not ready yet",
         around={"ground": "stainless", "tray_style": "black_tray", "media": ("coir",)},
+        listed={"canopy_height_mm": "14"},
     ),
     Sample(
         "R1-03", "50", "kale", "seedling", 19, "05:37", 4133, "white tray, dark corner, dead plants and gaps",
@@ -106,6 +107,7 @@ SAMPLES = (
     Sample(
         "R1-04", "72", "red_leaf", "seedling", 15, "05:39", 4164, "red leaves under a drip line",
         around={"ground": "galvanised", "tray_style": "grey_tray", "media": ("peat",), "over": ("drip_hose",)},
+        listed={"canopy_height_mm": "17"},
     ),
     Sample(
         "R1-05", "72", "pak_choi", "seedling", 14, "05:40", 4135, "yellowing leaves, algae on wet medium",
@@ -116,6 +118,7 @@ SAMPLES = (
         "R1-06", "50", "basil", "seedling", 18, "05:42", 4126, "red and blue grow light",
         around={"ground": "white_film", "tray_style": "black_tray", "media": ("peat",)},
         changes={"light": purple_light(np.random.default_rng(4126))},
+        listed={"canopy_height_mm": "29"},
     ),
     Sample(
         "R1-07", "72", "oak_leaf", "seedling", 14, "05:43", 4107, "too blurred to be measured",
@@ -142,7 +145,9 @@ SAMPLES = (
         "W1-02", "raft24", "pak_choi", "finish", 31, "06:04", 4121, "brown leaf margins; sprayed the week before",
         around={"ground": "epoxy_floor", "tray_style": "raft", "media": ("rockwool",)},
         changes={"distance_mm": 1500.0, "unevenness": 0.1, "tip_burn": 0.8},
-        listed={"treated_on": "2026-05-01", "product": "plant soap", "interval_days": "7"},
+        listed={
+            "canopy_height_mm": "63", "treated_on": "2026-05-01", "product": "plant soap", "interval_days": "7"
+        },
     ),
     Sample(
         "M1-01", "mat540", "cress", "mat", 8, "06:10", 4112, "shoots on a mat",

@@ -229,10 +229,11 @@ def _locate(photo: Photo, tray: TrayRecord, settings: Settings) -> Frame:
 
 def _height(tray: TrayRecord, recipe: CropRecipe | None, frame: Frame, *, das: int | None) -> Height:
     """Heights as typed, else from the recipe's table and the lens, else unknown."""
-    canopy_mm, canopy_source = tray.canopy_height_mm, "typed"
+    canopy_mm, canopy_source, canopy_rel_sd = tray.canopy_height_mm, "typed", 0.0
     if canopy_mm is None:
-        of_recipe = recipe.height_at(das) if recipe is not None else None
-        canopy_mm, canopy_source = (of_recipe[0], "recipe") if of_recipe is not None else (None, "unknown")
+        canopy_source = "unknown"
+        if recipe is not None and (of_recipe := recipe.height_at(das)) is not None:
+            (canopy_mm, canopy_rel_sd), canopy_source = of_recipe, "recipe"
     camera_mm, camera_source = tray.camera_height_mm, "typed"
     centre_mm = (tray.layout.outline_width_mm / 2, tray.layout.outline_height_mm / 2)
     nadir_mm = (frame.camera_mm[0], frame.camera_mm[1]) if frame.camera_mm is not None else centre_mm
@@ -240,7 +241,7 @@ def _height(tray: TrayRecord, recipe: CropRecipe | None, frame: Frame, *, das: i
         seen = frame.camera_mm
         camera_mm, camera_source = (seen[2], "lens") if seen is not None else (None, "unknown")
     tiered = recipe.tiered if recipe is not None else None
-    return Height(canopy_mm, canopy_source, camera_mm, camera_source, nadir_mm, tiered)
+    return Height(canopy_mm, canopy_source, camera_mm, camera_source, nadir_mm, tiered, canopy_rel_sd)
 
 
 def _measured(

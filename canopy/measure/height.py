@@ -98,7 +98,7 @@ def height_effect(
     if height.canopy_mm is not None and height.camera_mm is not None:
         # On a mat one shoot hides the side of the next, and a tile's own width says nothing.
         slant = np.zeros(slant.size) if stage == "mat" else slant
-        return _known(seen_mm2, relative, slant, height.canopy_mm, height.camera_mm, height.tiered, settings=settings)
+        return _known(seen_mm2, relative, slant, height, settings=settings)
     likely = settings.of_stage(stage)
     low, high = likely.canopy_low_mm, likely.canopy_high_mm
     if height.canopy_mm is not None:
@@ -118,20 +118,22 @@ def _known(
     seen_mm2: FloatArray,
     relative: FloatArray,
     slant: FloatArray,
-    canopy_mm: float,
-    camera_mm: float,
-    tiered: float | None,
+    height: Height,
     *,
     settings: AreaSettings,
 ) -> HeightEffect:
+    canopy_mm, camera_mm = float(height.canopy_mm or 0.0), float(height.camera_mm or 0.0)
     leaf = _leaf_height(relative, canopy_mm, camera_mm, settings=settings)
     flat = area_factor(leaf, camera_mm)
     tall = (canopy_mm + settings.medium_below_rim_mm) * relative
     slant_mm2 = seen_mm2 * flat
-    side, side_sd = _side(slant_mm2, tall, slant, tiered, settings=settings)
+    side, side_sd = _side(slant_mm2, tall, slant, height.tiered, settings=settings)
+    # What shows of the side grows with the height.
+    side_sd = np.hypot(side_sd, height.canopy_rel_sd * np.log(side))
     width = np.sqrt(4 * np.where(slant_mm2 > 0, slant_mm2, np.inf) / math.pi)
     # ln factor = 2 ln(1 − h/d): an error e of h moves it by 2e/(d − h), one of d by 2(h/d)·e/(d − h).
-    sd_mm = settings.height_rel_sd * (leaf + settings.medium_below_rim_mm)
+    rel_sd = math.hypot(settings.height_rel_sd, height.canopy_rel_sd)
+    sd_mm = rel_sd * (leaf + settings.medium_below_rim_mm)
     flat_sd = 2 / (camera_mm - leaf) * np.hypot(sd_mm, leaf * settings.camera_rel_sd)
     sd = np.sqrt(flat_sd**2 + side_sd**2 + (settings.lean_sd * slant * tall / width) ** 2)
     return HeightEffect(flat * side, np.sqrt(flat), leaf, np.zeros(leaf.size), sd)

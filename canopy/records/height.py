@@ -19,6 +19,8 @@ class Height:
         Height of the tops of a typical plant of the tray.
     canopy_source : str
         `typed`, `recipe` or `unknown`.
+    canopy_rel_sd : float
+        Relative standard uncertainty of `canopy_mm`: 0 when typed, that of the table when a recipe gives it.
     camera_mm : float or None
         Height of the lens over the rim plane.
     camera_source : str
@@ -36,6 +38,7 @@ class Height:
     camera_source: str
     nadir_mm: tuple[float, float]
     tiered: float | None = None
+    canopy_rel_sd: float = 0.0
 
     @property
     def known(self) -> bool:

@@ -193,3 +193,25 @@ def test_lean_widens_with_slant_and_tallness():
 def test_unknown_stage():
     with pytest.raises(ValueError, match="use seedling, finish, mat or leave it empty"):
         SETTINGS.of_stage("bloom")
+
+
+def test_a_recipes_height_is_less_sure_than_a_typed_one():
+    # Leaves at h = 0.62 · (45 + 5) − 5 under a lens at 500 mm (leaf_level 0.62, medium 5 mm below the rim), straight
+    # below it; an uncertain height adds 2 · 0.3 · (h + 5)/(500 − h) in squares (derivative of 2 ln(1 − h/d)).
+    settings = AreaSettings()
+    one, there = np.array([400.0]), np.array([True])
+    typed, recipe = (
+        height_effect(
+            one,
+            there,
+            np.zeros(1),
+            height=Height(45.0, source, 500.0, "typed", (0.0, 0.0), 0.0, rel_sd),
+            stage="seedling",
+            settings=settings,
+        )
+        for source, rel_sd in (("typed", 0.0), ("recipe", 0.3))
+    )
+    np.testing.assert_array_equal(typed.factor, recipe.factor)
+    leaf = settings.leaf_level * (45.0 + settings.medium_below_rim_mm) - settings.medium_below_rim_mm
+    added = 2 * 0.3 * (leaf + settings.medium_below_rim_mm) / (500 - leaf)
+    np.testing.assert_allclose(recipe.sd_ln**2 - typed.sd_ln**2, added**2, rtol=1e-9)
