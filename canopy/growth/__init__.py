@@ -1,0 +1,26 @@
+"""Tables of a tray's readings over days come in; growth curves of its plants go out, with what is sure and what not.
+
+Takes tables and records, never a connection, a file or a clock.
+"""
+
+from canopy.growth.checks import Complaint
+from canopy.growth.clock import PLAIN_DAYS, Clock, thermal_clock
+from canopy.growth.curves import CURVE_DTYPES, TrayCurves, growth_curves
+from canopy.growth.rate import Rate, classical_rate, fitted_rate
+from canopy.growth.single import SingleCurve, best_curve, fit_curve
+
+__all__ = [
+    "CURVE_DTYPES",
+    "PLAIN_DAYS",
+    "Clock",
+    "Complaint",
+    "Rate",
+    "SingleCurve",
+    "TrayCurves",
+    "best_curve",
+    "classical_rate",
+    "fit_curve",
+    "fitted_rate",
+    "growth_curves",
+    "thermal_clock",
+]

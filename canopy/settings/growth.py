@@ -1,0 +1,121 @@
+"""Growth over days: the adjustable numbers of curves, history, forecast, weight and early trouble.
+
+Where no source is named a figure is our own default; tune it on own trays.
+"""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class ClockSettings(BaseModel):
+    """The clock that growth runs by."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    base_c: float = Field(
+        4.0,
+        ge=-5,
+        le=25,
+        description="Temperature below which the crop stands still, °C; about 4 for lettuce, 10 basil.",
+    )
+    cap_c: float = Field(
+        30.0, ge=10, le=45, description="Daily mean above which more warmth brings no more growth, °C."
+    )
+    usual_low_c: float = Field(18.0, ge=-5, le=45, description="Night temperature of a standard day, °C.")
+    usual_high_c: float = Field(24.0, ge=-5, le=45, description="Day temperature of a standard day, °C.")
+    recent_days: int = Field(5, ge=1, le=60, description="Days to come are taken as warm as the last so many.")
+    least_pace: float = Field(
+        0.05, gt=0, le=1, description="Least pace of days to come in standard days, when the last days were all cold."
+    )
+
+
+class CurveSettings(BaseModel):
+    """Growth curves and what is expected of them before any photo."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    young_rate: float = Field(
+        0.28,
+        gt=0.01,
+        le=1,
+        description="Relative growth rate of area of a young plant, per day; middle of 0.20 to 0.35, the guide for "
+        "days 5 to 14 (common practice, no source).",
+    )
+    young_share: float = Field(
+        0.05,
+        gt=0,
+        lt=1,
+        description="Share of the target area at which plants still grow at the young rate (Gompertz).",
+    )
+    final_over_target_seedling: float = Field(
+        6.0, gt=1, le=100, description="Final area over the recipe's target area, seedlings."
+    )
+    final_over_target_finish: float = Field(
+        1.6, gt=1, le=100, description="Final area over the recipe's target area, heads and bunches."
+    )
+    final_over_target_mat: float = Field(1.2, gt=1, le=100, description="Final cover over the recipe's, mats.")
+    tray_final_sd: float = Field(
+        0.35, gt=0, le=3, description="How far trays differ from the recipe in ln of final area, standard deviation."
+    )
+    tray_rate_sd: float = Field(
+        0.25, gt=0, le=3, description="How far trays differ from the recipe in ln of rate, standard deviation."
+    )
+    tray_ready_sd: float = Field(
+        5.0, gt=0, le=60, description="How far trays differ from the recipe in the day of the target area, days."
+    )
+    plant_final_sd: float = Field(
+        0.2, gt=0, le=3, description="How far plants of a tray differ in ln of final area; where learning starts."
+    )
+    plant_rate_sd: float = Field(
+        0.1, gt=0, le=3, description="How far plants of a tray differ in ln of rate; where learning starts."
+    )
+    plant_shift_sd: float = Field(
+        1.0, gt=0, le=60, description="How far plants of a tray differ in timing, days; where learning starts."
+    )
+    prior_plants: float = Field(
+        8.0, ge=4, le=1000, description="Plants that the three spreads above count for when a tray's own are learnt."
+    )
+    reading_sd_floor: float = Field(
+        0.03, gt=0, le=1, description="Least standard deviation of ln area of one reading, whatever its range says."
+    )
+    reading_sd: float = Field(0.08, gt=0, le=2, description="Standard deviation of ln area of a reading without range.")
+    range_factor: float = Field(
+        1.96, ge=1, le=4, description="Standard deviations on either side in the range of an area that comes in."
+    )
+    tail_dof: float = Field(
+        4.0, ge=2, le=1000, description="Degrees of freedom of Student's t for readings: low ones ignore bad readings."
+    )
+    prior_readings: float = Field(
+        10.0, ge=0, le=1000, description="Readings that the stated uncertainty counts for when its true size is learnt."
+    )
+    photo_sd: float = Field(
+        0.025,
+        gt=0,
+        le=1,
+        description="Standard deviation of the error of ln area that all plants of one photo share (height, tilt, "
+        "light, a thirsty hour). It is not learnt: a few photos cannot tell it from the tray's growth.",
+    )
+    odd_reading: float = Field(
+        5.0, ge=2, le=20, description="A reading this many standard deviations off its curve is named as odd."
+    )
+    pinned_sd: float = Field(
+        0.2,
+        gt=0,
+        le=2,
+        description="A final area whose ln is less sure than this is said not to be pinned down by the readings.",
+    )
+    rounds: int = Field(25, ge=1, le=500, description="Rounds of learning plants and tray from each other, at most.")
+    steps: int = Field(60, ge=5, le=1000, description="Steps of one curve fit, at most.")
+    clear_choice: float = Field(
+        6.0, ge=0, le=100, description="A curve is clearly the best when its BIC is this much below the next."
+    )
+
+
+class GrowthSettings(BaseModel):
+    """Growth, forecast, weight, early trouble."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    clock: ClockSettings = Field(default_factory=ClockSettings, description="The clock that growth runs by.")
+    curve: CurveSettings = Field(default_factory=CurveSettings, description="Growth curves.")
