@@ -6,6 +6,8 @@ Takes tables and records, never a connection, a file or a clock.
 from canopy.growth.checks import Complaint
 from canopy.growth.clock import PLAIN_DAYS, Clock, thermal_clock
 from canopy.growth.curves import CURVE_DTYPES, TrayCurves, growth_curves
+from canopy.growth.events import check_events
+from canopy.growth.history import History, line_up
 from canopy.growth.rate import Rate, classical_rate, fitted_rate
 from canopy.growth.single import SingleCurve, best_curve, fit_curve
 
@@ -14,13 +16,16 @@ __all__ = [
     "PLAIN_DAYS",
     "Clock",
     "Complaint",
+    "History",
     "Rate",
     "SingleCurve",
     "TrayCurves",
     "best_curve",
+    "check_events",
     "classical_rate",
     "fit_curve",
     "fitted_rate",
     "growth_curves",
+    "line_up",
     "thermal_clock",
 ]

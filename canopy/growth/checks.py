@@ -56,14 +56,16 @@ class Check:
         self.good = np.ones(len(self.table), dtype=bool)
         self.complaints: list[Complaint] = []
 
-    def refuse(self, bad: Iterable[bool], column: str, text: str) -> None:
-        """Mark rows bad, once each; `{value}` in the text becomes the value that was typed."""
-        bad = np.asarray(list(bad), dtype=bool) & self.good
-        for i in np.flatnonzero(bad):
-            value = self.table[column].iloc[i] if column in self.table else ""
-            said = text.replace("{value}", str(value))
+    def refuse(
+        self, bad: Iterable[bool], column: str, text: str, *, shown: Sequence[object] | pd.Series | None = None
+    ) -> None:
+        """Mark rows bad, once each; `{value}` in the text becomes the value of the column, or that of `shown`."""
+        rows = np.asarray(list(bad), dtype=bool) & self.good
+        values = list(self.table[column] if shown is None else shown)
+        for i in np.flatnonzero(rows):
+            said = text.replace("{value}", str(values[i]))
             self.complaints.append(Complaint(self.name, int(self.lines[i]), column, said))
-        self.good &= ~bad
+        self.good &= ~rows
 
     def number(self, column: str, *, above: float = -np.inf, least: float = -np.inf, most: float = np.inf) -> None:
         """Turn a column into numbers; text, missing and impossible values are refused."""

@@ -168,8 +168,10 @@ def _best_start(shape: Shape, data: Data, *, settings: CurveSettings) -> Solved:
     if shape == "expolinear":
         starts[:, 0] = y.max() - np.log(span) + starts[:, 0] - y.max() + 1.0
     copies = len(starts)
-    t_all, y_all, sd, seen = (np.repeat(a, copies, axis=0) for a in (data.t, data.y, data.sd, data.seen))
-    many = Data(t_all, y_all, sd, seen.astype(bool), natural=data.natural)
+    many = Data(
+        np.tile(data.t, (copies, 1)), np.tile(data.y, (copies, 1)), np.tile(data.sd, (copies, 1)),
+        np.tile(data.seen, (copies, 1)), natural=data.natural,
+    )  # fmt: skip
     free = np.zeros((3, 3))
     # A first round on logarithms finds the neighbourhood from anywhere; on sizes themselves young plants hardly count.
     if data.natural:

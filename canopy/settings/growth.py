@@ -112,6 +112,29 @@ class CurveSettings(BaseModel):
     )
 
 
+class HistorySettings(BaseModel):
+    """Readings of one tray lined up by cell over days."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    turned_before: float = Field(
+        0.02, gt=0, lt=1, description="How often a tray is put back turned by 180°, before looking at its plants."
+    )
+    turned_sure: float = Field(
+        0.99, gt=0.5, lt=1, description="How sure the pattern of plants must be before a turned photo is turned back."
+    )
+    independent_share: float = Field(
+        0.5,
+        gt=0,
+        le=1,
+        description="Share of cells that count as independent when patterns are compared: neighbours are alike.",
+    )
+    min_cells: int = Field(8, ge=4, le=1000, description="Fewer cells than this with a plant say nothing of turning.")
+    loss_share: float = Field(
+        0.5, gt=0, lt=1, description="A plant below this share of its last area has lost leaves; its curve starts anew."
+    )
+
+
 class GrowthSettings(BaseModel):
     """Growth, forecast, weight, early trouble."""
 
@@ -119,3 +142,4 @@ class GrowthSettings(BaseModel):
 
     clock: ClockSettings = Field(default_factory=ClockSettings, description="The clock that growth runs by.")
     curve: CurveSettings = Field(default_factory=CurveSettings, description="Growth curves.")
+    history: HistorySettings = Field(default_factory=HistorySettings, description="Lining up readings.")
