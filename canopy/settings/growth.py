@@ -90,7 +90,7 @@ class CurveSettings(BaseModel):
         10.0, ge=0, le=1000, description="Readings that the stated uncertainty counts for when its true size is learnt."
     )
     photo_sd: float = Field(
-        0.025,
+        0.02,
         gt=0,
         le=1,
         description="Standard deviation of the error of ln area that all plants of one photo share (height, tilt, "
@@ -135,6 +135,43 @@ class HistorySettings(BaseModel):
     )
 
 
+class ForecastSettings(BaseModel):
+    """Days to come."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    level: float = Field(0.9, gt=0.5, lt=1, description="Share of truths that ranges are to hold.")
+    draws: int = Field(400, ge=50, le=20000, description="Futures drawn per tray; ranges are their quantiles.")
+    seed: int = Field(0, ge=0, le=2**31, description="Seed of the draws: the same readings give the same forecast.")
+    doubt: float = Field(
+        4.0,
+        ge=1,
+        le=100,
+        description="Differences of BIC between curves count this many times less: none of the curves is quite true.",
+    )
+    drift_sd: float = Field(
+        0.025,
+        ge=0,
+        le=0.5,
+        description="Departure of a tray's ln area from its curve after a day ahead, standard deviation; it grows with "
+        "the root of the days (weather, water, and curves that are not quite true).",
+    )
+    days: int = Field(14, ge=1, le=120, description="Days ahead in the table of numbers ready.")
+    tray_share: float = Field(
+        0.8, gt=0, le=1, description="Share of plants that must be ready before the tray counts as ready."
+    )
+    width_factor: float = Field(
+        1.5,
+        ge=1.27,
+        le=10,
+        description="Greatest width squared over area of a plant whose width was not measured; 1.27 is a disc.",
+    )
+    touch_days: int = Field(30, ge=1, le=120, description="Days ahead that touching of neighbours is looked for.")
+    touch_share: float = Field(
+        0.1, gt=0, le=1, description="Share of pairs of neighbours that touch when spacing or transplanting is due."
+    )
+
+
 class GrowthSettings(BaseModel):
     """Growth, forecast, weight, early trouble."""
 
@@ -143,3 +180,4 @@ class GrowthSettings(BaseModel):
     clock: ClockSettings = Field(default_factory=ClockSettings, description="The clock that growth runs by.")
     curve: CurveSettings = Field(default_factory=CurveSettings, description="Growth curves.")
     history: HistorySettings = Field(default_factory=HistorySettings, description="Lining up readings.")
+    forecast: ForecastSettings = Field(default_factory=ForecastSettings, description="Days to come.")
