@@ -12,12 +12,15 @@ from canopy.growth.history import History, line_up
 from canopy.growth.rate import Rate, classical_rate, fitted_rate
 from canopy.growth.single import SingleCurve, best_curve, fit_curve
 from canopy.growth.touching import Touching, when_touching
+from canopy.growth.weigh_ins import Weighed, check_weigh_ins, match_weigh_ins
+from canopy.growth.weight import WEIGHT_DTYPES, WeightModel, estimate_total, estimate_weights, learn_weight
 
 __all__ = [
     "CURVE_DTYPES",
     "DAILY_DTYPES",
     "PLAIN_DAYS",
     "READY_DTYPES",
+    "WEIGHT_DTYPES",
     "Clock",
     "Complaint",
     "Forecast",
@@ -26,14 +29,21 @@ __all__ = [
     "SingleCurve",
     "Touching",
     "TrayCurves",
+    "Weighed",
+    "WeightModel",
     "best_curve",
     "check_events",
+    "check_weigh_ins",
     "classical_rate",
+    "estimate_total",
+    "estimate_weights",
     "fit_curve",
     "fitted_rate",
     "forecast_tray",
     "growth_curves",
+    "learn_weight",
     "line_up",
+    "match_weigh_ins",
     "thermal_clock",
     "when_touching",
 ]

@@ -172,6 +172,39 @@ class ForecastSettings(BaseModel):
     )
 
 
+class WeightSettings(BaseModel):
+    """Fresh weight from projected area."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    level: float = Field(0.9, gt=0.5, lt=1, description="Share of weights that ranges are to hold.")
+    match_days: float = Field(
+        1.0, ge=0, le=14, description="A weigh-in belongs to the last photo of its tray at most so many days before it."
+    )
+    exponent: float = Field(
+        1.25,
+        ge=0.5,
+        le=3,
+        description="How weight rises with area while too few plants were weighed to tell; 1 for flat rosettes, 1.5 "
+        "for plants that keep their form (W ~ L³, A ~ L²).",
+    )
+    exponent_from: int = Field(20, ge=5, le=10000, description="Weigh-ins of single plants from which it is fitted.")
+    exponent_span: float = Field(
+        2.0, gt=1, le=100, description="Largest over smallest weighed area from which the exponent is fitted."
+    )
+    age_from: int = Field(40, ge=10, le=10000, description="Weigh-ins from which days after sowing are tried as well.")
+    age_gain: float = Field(6.0, ge=0, le=100, description="Age is kept when it lowers BIC by more than this.")
+    split_trays: int = Field(
+        6, ge=2, le=1000, description="From so many weighed trays whole trays are held back for ranges, else plants."
+    )
+    tail_dof: float = Field(
+        4.0, ge=2, le=1000, description="Degrees of freedom of Student's t for weigh-ins: low ones ignore bad ones."
+    )
+    outside_share: float = Field(
+        0.05, ge=0, le=1, description="A tray with a greater share of plants outside the weighed areas gets no total."
+    )
+
+
 class GrowthSettings(BaseModel):
     """Growth, forecast, weight, early trouble."""
 
@@ -181,3 +214,4 @@ class GrowthSettings(BaseModel):
     curve: CurveSettings = Field(default_factory=CurveSettings, description="Growth curves.")
     history: HistorySettings = Field(default_factory=HistorySettings, description="Lining up readings.")
     forecast: ForecastSettings = Field(default_factory=ForecastSettings, description="Days to come.")
+    weight: WeightSettings = Field(default_factory=WeightSettings, description="Fresh weight from area.")
