@@ -243,10 +243,11 @@ def _robust_line(x: FloatArray, y: FloatArray, *, settings: WeightSettings) -> t
     """Linear fit with Student's t deviations by renewed weights (Lange, Little & Taylor 1989), and its BIC."""
     dof = settings.tail_dof
     weight: FloatArray = np.ones(len(y))
-    beta, scale = np.zeros(x.shape[1]), 1.0
+    beta: FloatArray = np.zeros(x.shape[1])
+    left, scale = y, 1.0
     for _ in range(50):
         root = np.sqrt(weight)
-        beta = np.linalg.lstsq(x * root[:, None], y * root, rcond=None)[0]
+        beta = np.asarray(np.linalg.lstsq(x * root[:, None], y * root, rcond=None)[0], dtype=np.float64)
         left = y - x @ beta
         scale = max(float(np.sqrt((weight * left**2).mean())), 1e-12)
         weight = np.asarray((dof + 1) / (dof + (left / scale) ** 2), dtype=np.float64)
