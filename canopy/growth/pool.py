@@ -250,10 +250,20 @@ def _learn(step: _Step, data: Data, now: _State, *, expected: Expected, settings
     total = float((step.fit.weight * (step.fit.residual**2 + unsure)).sum()) * now.sigma**2
     # The stated uncertainty (sigma 1) counts as so many readings.
     variance = (settings.prior_readings + total) / (settings.prior_readings + float(data.seen.sum()))
-    # Student's t for whole photos as for readings: one taken of a wilted tray is let go, not followed.
-    far = (mean[3:] / settings.photo_sd) ** 2
-    photo_sd = settings.photo_sd * np.sqrt((settings.tail_dof + far) / (settings.tail_dof + 1.0))
+    photo_sd = _photo_sd(mean[3:], settings=settings)
     return _State(mean, sure, (plants + plants.T) / 2, math.sqrt(variance), photo_sd)
+
+
+def _photo_sd(shared: FloatArray, *, settings: CurveSettings) -> FloatArray:
+    """Student's t for whole photos as for readings: one taken of a wilted tray is let go, not followed.
+
+    Only the farthest few may be let go: were all free, photos would take up the growth itself and leave any curve to fit.
+    """
+    far = (shared / settings.photo_sd) ** 2
+    freed = np.argsort(-far, kind="stable")[: int(settings.photos_let_go * len(far))]
+    widened = np.ones(len(far))
+    widened[freed] = np.sqrt(np.maximum((settings.tail_dof + far[freed]) / (settings.tail_dof + 1.0), 1.0))
+    return settings.photo_sd * widened
 
 
 def _tray_numbers(step: _Step, data: Data, now: _State, *, expected: Expected) -> tuple[FloatArray, FloatArray]:

@@ -96,6 +96,9 @@ class CurveSettings(BaseModel):
         description="Standard deviation of the error of ln area that all plants of one photo share (height, tilt, "
         "light, a thirsty hour). It is not learnt: a few photos cannot tell it from the tray's growth.",
     )
+    photos_let_go: float = Field(
+        0.3, ge=0, le=0.5, description="Share of a tray's photos that may be let go as off for all their plants."
+    )
     odd_reading: float = Field(
         5.0, ge=2, le=20, description="A reading this many standard deviations off its curve is named as odd."
     )
@@ -205,6 +208,40 @@ class WeightSettings(BaseModel):
     )
 
 
+class WatchSettings(BaseModel):
+    """Trouble seen early."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    photos_before: int = Field(3, ge=2, le=100, description="Photos needed before departures are judged.")
+    smoothing: float = Field(
+        0.3, gt=0, le=1, description="Weight of the newest photo in the moving average; small ones see slow changes."
+    )
+    false_alarms: float = Field(
+        1.0, gt=0, le=100, description="False alarms of rows, columns and tray together per 100 daily photos of a tray."
+    )
+    false_share: float = Field(
+        0.05, gt=0, le=0.5, description="Share of the cells named on a photo that may be wrong (Benjamini-Hochberg)."
+    )
+    clip: float = Field(
+        2.5,
+        ge=1,
+        le=10,
+        description="A cell counts in its row at this many standard deviations at most: one dead plant is no row.",
+    )
+    cell_dof: float = Field(
+        6.0, ge=2, le=1000, description="Degrees of freedom of Student's t that single cells' departures are judged by."
+    )
+    tray_sd: float = Field(
+        0.06,
+        gt=0,
+        le=1,
+        description="Standard deviation of a whole tray's ln area from one photo to the next beyond what its curve knows: "
+        "weather, watering, and curves that are not quite true.",
+    )
+    line_cells: int = Field(3, ge=2, le=1000, description="Rows and columns with fewer plants are not judged.")
+
+
 class GrowthSettings(BaseModel):
     """Growth, forecast, weight, early trouble."""
 
@@ -215,3 +252,4 @@ class GrowthSettings(BaseModel):
     history: HistorySettings = Field(default_factory=HistorySettings, description="Lining up readings.")
     forecast: ForecastSettings = Field(default_factory=ForecastSettings, description="Days to come.")
     weight: WeightSettings = Field(default_factory=WeightSettings, description="Fresh weight from area.")
+    watch: WatchSettings = Field(default_factory=WatchSettings, description="Trouble seen early.")

@@ -11,7 +11,6 @@ from canopy.errors import UsageError
 from canopy.growth.curves import growth_curves
 from canopy.growth.draws import _shares, draw_futures
 from canopy.growth.forecast import DAILY_DTYPES, READY_DTYPES, forecast_tray
-from canopy.growth.shapes import relative_rate
 from canopy.growth.touching import when_touching
 from canopy.readiness.recipes import recipe_for
 from canopy.records import Layout, TrayRecord
@@ -76,23 +75,26 @@ def test_plants_that_stop_short_may_never_be_ready_and_it_is_said():
     assert told.said[1] == "80 % of the plants may never be ready by these curves"
 
 
-def test_drift_widens_the_range_by_the_root_of_days():
-    # Growing at rate g, a departure of 0.05·root(h) of ln area is as many days over g: the variances add.
-    table, _ = logistic_tray(days=np.arange(8, 30, 2), final=400_000.0, middle=46.0, noise=0.01)
+def test_drift_grows_with_the_root_of_days():
+    table, _ = logistic_tray(days=np.arange(8, 30, 2), plants=6)
     curves = growth_curves(table, recipe=HEAD, settings=CURVE, shapes=("logistic",))
+    das = np.array([20.0, 28.0, 29.0, 32.0, 37.0])  # the last reading is of day 28
     plain, drifting = (
-        draw_futures(curves, settings=SETTINGS.model_copy(update={"drift_sd": sd, "draws": 4000})).reached_das(32_000.0)
+        draw_futures(curves, settings=SETTINGS.model_copy(update={"drift_sd": sd, "draws": 4000})).ln_area(das)
         for sd in (0.0, 0.05)
     )
-    ahead = np.median(plain, axis=0) - 28.0
-    rate = relative_rate("logistic", curves.pooled.theta, np.median(plain, axis=0)[:, None])[:, 0]
-    # The curve bends within the drift and plants differ in rate: a tenth.
-    # Half the distance of the 16th and 84th percentile, as some futures never get there.
-    plain_sd, drifting_sd = (
-        np.diff(np.quantile(d, [0.16, 0.84], axis=0, method="lower"), axis=0)[0] / 2 for d in (plain, drifting)
-    )
-    expected = np.sqrt(plain_sd**2 + (0.05 * np.sqrt(ahead) / rate) ** 2)
-    assert np.median(drifting_sd / expected) == pytest.approx(1.0, rel=0.1)
+    sd = (drifting - plain).std(axis=0)
+    # 4000 draws know a standard deviation to 1/root(8000) = 1.1 %; three of those.
+    np.testing.assert_allclose(sd, np.tile(0.05 * np.sqrt([0, 0, 1, 4, 9]), (6, 1)), rtol=0.034, atol=1e-12)
+
+
+def test_drift_widens_the_range_of_the_day():
+    table, _ = logistic_tray(days=np.arange(15, 45, 3), final=80_000.0, middle=40.0)
+    widths = []
+    for drift in (0.0, 0.1):
+        told, _ = _forecast(table, drift_sd=drift)
+        widths.append((told.plants["ready_high_das"] - told.plants["ready_low_das"]).median())
+    assert widths[1] > widths[0]
 
 
 def test_same_readings_same_forecast():
