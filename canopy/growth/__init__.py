@@ -1,8 +1,10 @@
-"""Tables of a tray's readings over days come in; growth curves of its plants go out, with what is sure and what not.
+"""Tables of a tray's readings over days come in; curves, forecasts, weights and early alerts go out, with their doubt.
 
 Takes tables and records, never a connection, a file or a clock.
 """
 
+from canopy.growth.alerts import ALERT_DTYPES, Watch, watch
+from canopy.growth.beside import Departures, departures
 from canopy.growth.checks import Complaint
 from canopy.growth.clock import PLAIN_DAYS, Clock, thermal_clock
 from canopy.growth.curves import CURVE_DTYPES, TrayCurves, growth_curves
@@ -16,6 +18,7 @@ from canopy.growth.weigh_ins import Weighed, check_weigh_ins, match_weigh_ins
 from canopy.growth.weight import WEIGHT_DTYPES, WeightModel, estimate_total, estimate_weights, learn_weight
 
 __all__ = [
+    "ALERT_DTYPES",
     "CURVE_DTYPES",
     "DAILY_DTYPES",
     "PLAIN_DAYS",
@@ -23,18 +26,21 @@ __all__ = [
     "WEIGHT_DTYPES",
     "Clock",
     "Complaint",
+    "Departures",
     "Forecast",
     "History",
     "Rate",
     "SingleCurve",
     "Touching",
     "TrayCurves",
+    "Watch",
     "Weighed",
     "WeightModel",
     "best_curve",
     "check_events",
     "check_weigh_ins",
     "classical_rate",
+    "departures",
     "estimate_total",
     "estimate_weights",
     "fit_curve",
@@ -45,5 +51,6 @@ __all__ = [
     "line_up",
     "match_weigh_ins",
     "thermal_clock",
+    "watch",
     "when_touching",
 ]

@@ -1,4 +1,4 @@
-"""Exponentially weighted moving averages with limits of a stated false-alarm rate (Roberts 1959, Technometrics 1:239)."""
+"""Exponentially weighted moving averages (Roberts 1959, Technometrics 1:239), limits of a stated false-alarm rate."""
 
 from __future__ import annotations
 

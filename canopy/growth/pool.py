@@ -257,7 +257,7 @@ def _learn(step: _Step, data: Data, now: _State, *, expected: Expected, settings
 def _photo_sd(shared: FloatArray, *, settings: CurveSettings) -> FloatArray:
     """Student's t for whole photos as for readings: one taken of a wilted tray is let go, not followed.
 
-    Only the farthest few may be let go: were all free, photos would take up the growth itself and leave any curve to fit.
+    Only the farthest few may be let go: were all free, photos would take up the growth itself and any curve would fit.
     """
     far = (shared / settings.photo_sd) ** 2
     freed = np.argsort(-far, kind="stable")[: int(settings.photos_let_go * len(far))]

@@ -236,8 +236,8 @@ class WatchSettings(BaseModel):
         0.06,
         gt=0,
         le=1,
-        description="Standard deviation of a whole tray's ln area from one photo to the next beyond what its curve knows: "
-        "weather, watering, and curves that are not quite true.",
+        description="Standard deviation of a whole tray's ln area from one photo to the next beyond what its curve "
+        "knows: weather, watering, and curves that are not quite true.",
     )
     line_cells: int = Field(3, ge=2, le=1000, description="Rows and columns with fewer plants are not judged.")
 

@@ -13,8 +13,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import false_discovery_control, t
 
+from canopy.growth.beside import Departures
 from canopy.growth.charts import ewma, ewma_sd, limit_for
-from canopy.growth.departures import Departures
 from canopy.records import TrayRecord, cell_name
 from canopy.settings.growth import WatchSettings
 
@@ -39,9 +39,10 @@ class Watch:
     Attributes
     ----------
     alerts : pandas.DataFrame
-        `ALERT_DTYPES`, by day: `what` is `tray`, `row`, `column` or `cell`; a row, column or tray is named on the photo on
-        which it first passes its limit and again after it was back within it; cells on each photo on which they stand
-        out. `below` is the share by which it lies below its forecast (a cell beside the others of its tray).
+        `ALERT_DTYPES`, by day: `what` is `tray`, `row`, `column` or `cell`; a row, column or tray is named on the photo
+        on which it first passes its limit and again after it was back within it; cells on each photo on which they
+        stand out. `since_das` is the photo on which it most likely began, `z` the average over its limit (of a cell:
+        its departure), `below` is the share by which it lies below its forecast (a cell beside the others of its tray).
     lines : pandas.DataFrame
         The charts: `das, what, name, z, average, limit`; the average alarms below −limit.
     limit : float
@@ -59,8 +60,9 @@ class Watch:
 def watch(departures: Departures, *, tray: TrayRecord, settings: WatchSettings) -> Watch:
     """Judge a tray's departures.
 
-    Rows, columns and the tray are judged by moving averages, only downwards; single cells by one photo's departure, with
-    the share of false ones among those named held at a setting (Benjamini & Hochberg 1995, J. R. Stat. Soc. B 57:289).
+    Rows, columns and the tray are judged by moving averages, only downwards; single cells by one photo's departure,
+    with the share of false ones among those named held at a setting (Benjamini & Hochberg 1995, J. R. Stat. Soc. B
+    57:289).
 
     Parameters
     ----------
@@ -83,13 +85,13 @@ def watch(departures: Departures, *, tray: TrayRecord, settings: WatchSettings) 
     average = ewma(z, smoothing=settings.smoothing)
     limits = limit * ewma_sd(len(z), smoothing=settings.smoothing)
     ln = np.column_stack([departures.tray_ln, *(_line_ln(departures.ln[:, m]) for m in members)])
-    found = _line_alerts(departures.das, names, average, limits, ln, tray)
+    found = _line_alerts(departures.das, names, z, average, limits, ln, tray)
     found += _cell_alerts(departures, row, col, tray, settings=settings)
     alerts = pd.DataFrame(found, columns=list(ALERT_DTYPES)).astype(ALERT_DTYPES)
     alerts = alerts.sort_values("das", kind="stable", ignore_index=True)
     said = (
-        f"{len(names)} charts with a limit of {limit:.2f} standard deviations: {settings.false_alarms:g} false alarms per "
-        f"100 photos of a tray where plants depart independently of one another"
+        f"{len(names)} charts with a limit of {limit:.2f} standard deviations: {settings.false_alarms:g} false alarms "
+        f"per 100 photos of a tray where plants depart independently of one another"
     )
     return Watch(alerts, _chart(departures.das, names, z, average, limits), limit, said)
 
@@ -140,15 +142,19 @@ def _line_ln(ln: FloatArray) -> FloatArray:
 
 
 def _line_alerts(
-    das: FloatArray, names: list[Line], average: FloatArray, limits: FloatArray, ln: FloatArray, tray: TrayRecord
+    das: FloatArray,
+    names: list[Line],
+    z: FloatArray,
+    average: FloatArray,
+    limits: FloatArray,
+    ln: FloatArray,
+    tray: TrayRecord,
 ) -> list[tuple[object, ...]]:
     found: list[tuple[object, ...]] = []
     for j, (what, name) in enumerate(names):
         below = average[:, j] < -limits
         for k in np.flatnonzero(below & ~np.concatenate([[False], below[:-1]])):
-            # It began after the last photo on which the average was not yet below 0.
-            fine = np.flatnonzero(average[: k + 1, j] >= 0)
-            since = das[fine[-1] + 1] if len(fine) else das[0]
+            since = das[_began(z[: k + 1, j])]
             share = 1.0 - float(np.exp(ln[k, j])) if np.isfinite(ln[k, j]) else float("nan")
             subject = f"tray {tray.tray}" if what == "tray" else f"{what} {name}"
             beside = "its forecast" if what == "tray" else "its forecast, beside the rest of the tray"
@@ -157,6 +163,13 @@ def _line_alerts(
             )
             found.append((das[k], what, name, since, average[k, j] / limits[k], share, said))
     return found
+
+
+def _began(z: FloatArray) -> int:
+    """Most likely start of a lasting fall: greatest (sum of what follows)²/count (Hinkley 1970, Biometrika 57:1)."""
+    values = np.nan_to_num(z)[::-1]
+    sums = np.minimum(np.cumsum(values), 0.0)
+    return len(z) - 1 - int(np.argmax(sums**2 / np.arange(1, len(z) + 1)))
 
 
 def _cell_alerts(
