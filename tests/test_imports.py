@@ -11,8 +11,8 @@ CANOPY = Path(__file__).parent.parent / "canopy"
 
 # From the top down; a room may import rooms further down, never up.
 ORDER = (
-    "cli", "batch", "outputs", "growth", "analyse", "readiness", "measure", "segment", "tray", "photo", "settings", "records",
-    "reasons", "errors",
+    "cli", "batch", "outputs", "growth", "analyse", "readiness", "measure", "segment", "tray", "photo", "settings",
+    "records", "reasons", "errors",
 )  # fmt: skip
 MAP_STEP = ORDER[ORDER.index("analyse") :]
 SYNTHETIC_MAY_USE = {"synthetic", "records"}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from canopy.growth.clock import PLAIN_DAYS, Clock
 from canopy.growth.expected import expected_growth
 from canopy.growth.fit import Data
-from canopy.growth.pool import Photos, Pooled, best_pooled
-from canopy.growth.shapes import SHAPES, Shape, relative_rate
+from canopy.growth.pool import Photos, Pooled, best_pooled, fit_pooled
+from canopy.growth.shapes import SHAPES, Shape, reached_at, relative_rate
 from canopy.records import CropRecipe
 from canopy.settings.growth import CurveSettings
 
@@ -85,7 +85,9 @@ def growth_curves(
     ----------
     readings : pandas.DataFrame
         `plant`, `das` (days after sowing, fractions allowed), `area_mm2`, `area_low_mm2`, `area_high_mm2` and
-        optionally `start_das` (where the plant's clock starts; 0 when absent). Readings without area count as a plant
+        optionally `start_das` (where the plant's clock starts; 0 when absent) and `regrown` (True after a cut: the
+        plant is taken to grow on as an uncut one of its size does, and its clock is set so that the tray's curve has
+        the area of its first reading). Readings without area count as a plant
         not seen; a plant with none of them gets the tray's curve.
     recipe : CropRecipe
     settings : CurveSettings
@@ -100,8 +102,15 @@ def growth_curves(
     -------
     TrayCurves
     """
-    names, starts, data, das = _data(readings, clock=clock, settings=settings)
     expected = {s: expected_growth(recipe, s, settings=settings, cell_area_mm2=cell_area_mm2) for s in shapes}
+    names, starts, data, das = _data(readings, clock=clock, settings=settings)
+    regrown = _regrown(readings, names) & data.seen[:, 0]
+    if regrown.any():
+        shape, first = next(iter(expected.items()))
+        # Uncut plants tell the tray's own curve; without any it is the recipe's.
+        uncut = replace(data, seen=data.seen & ~regrown[:, None])
+        tray = fit_pooled(shape, uncut, expected=first, settings=settings, photos=_photos(das, uncut.seen)).tray[:3]
+        starts, data = _set_back(regrown, starts, data, das, clock, shape, tray)
     best, tried, said = best_pooled(data, expected=expected, settings=settings, photos=_photos(das, data.seen))
     table = _table(names, data, das, best, settings=settings)
     return TrayCurves(names, starts, best, tried, said, clock, table, _odd(names, data, das, best, settings=settings))
@@ -143,6 +152,32 @@ def _data(
     sd = padded(ln_sd(readings, settings=settings)[order], 1.0)
     seen = padded(np.ones(len(order)), 0.0) > 0
     return tuple(map(str, names)), starts, Data(age, y, sd, seen, dof=settings.tail_dof), das
+
+
+def _regrown(readings: pd.DataFrame, names: tuple[str, ...]) -> NDArray[np.bool_]:
+    """(p,) True for plants whose readings are of the growth after a cut."""
+    if "regrown" not in readings:
+        return np.zeros(len(names), dtype=bool)
+    flags = readings.assign(regrown=readings["regrown"].astype(bool)).groupby("plant")["regrown"].any()
+    return flags.reindex(list(names)).to_numpy(dtype=bool)
+
+
+def _set_back(
+    regrown: NDArray[np.bool_],
+    starts: FloatArray,
+    data: Data,
+    das: FloatArray,
+    clock: Clock,
+    shape: Shape,
+    tray: FloatArray,
+) -> tuple[FloatArray, Data]:
+    """Starts of the clocks of plants that were cut, and the data on these clocks."""
+    age = reached_at(shape, tray[None], np.exp(data.y[:, 0]))
+    # A plant larger than the curve ever gets has no place on it; it keeps the day of the cut.
+    placed = regrown & np.isfinite(age)
+    moved = clock.das(clock.at(das[:, 0]) - np.where(placed, age, 0.0))
+    starts = np.where(placed, moved, starts)
+    return starts, replace(data, t=clock.at(das) - clock.at(starts)[:, None])
 
 
 def _photos(das: FloatArray, seen: NDArray[np.bool_]) -> Photos:

@@ -35,7 +35,7 @@ class History:
     table : pandas.DataFrame
         The readings by time and cell, `row`, `col`, `cell` corrected for turned photos, `das` with the time of day as a
         fraction, and besides: `plant` (`B4`, its successor `B4/2`), `curve` (the plant, or `B4 cut 1` after a first
-        cut), `start_das` (where the curve's clock starts).
+        cut), `start_das` (where the curve's clock starts), `regrown` (True after a cut).
     turns : pandas.DataFrame
         One row per photo, `TURN_DTYPES`: whether it was turned back, how sure, and why, in words. `turned` is missing
         where it cannot be told: such a photo is left as it came.
@@ -201,8 +201,8 @@ def _plants(table: pd.DataFrame, notes: pd.DataFrame, *, settings: HistorySettin
     names = table["cell"].astype(str).to_numpy()
     full = np.array([c if p == 1 else f"{c}/{p}" for c, p in zip(names, plant, strict=True)], dtype=object)
     curve = np.array([f if not k else f"{f} cut {k}" for f, k in zip(full, cut, strict=True)], dtype=object)
-    table = table.assign(plant=pd.Series(full, dtype="string"), curve=pd.Series(curve, dtype="string"), start_das=start)
-    return table, said
+    text = {"plant": pd.Series(full, dtype="string"), "curve": pd.Series(curve, dtype="string")}
+    return table.assign(plant=text["plant"], curve=text["curve"], start_das=start, regrown=cut > 0), said
 
 
 def _noted(

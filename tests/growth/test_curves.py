@@ -144,3 +144,27 @@ def test_thermal_clock_undoes_a_cold_week():
         < np.sqrt(np.mean(plain.pooled.z**2)) * plain.pooled.sigma
     )
     np.testing.assert_allclose(curves.das_of(curves.age(np.array([30.0]))[:, 0]), 30.0, atol=1e-6)
+
+
+def test_a_cut_plant_grows_on_as_one_of_its_size():
+    # Half of the plants cut on day 31 back to what they were on day 15: then they are 16 days behind, by construction.
+    days = np.arange(12.0, 31.0, 3.0)
+    table, (finals, rates, middles) = logistic_tray(days=days, plants=20)
+    after = np.arange(33.0, 45.0, 3.0)
+    true = finals[:, None] / (1 + np.exp(-rates[:, None] * (after[None, :] - 16 - middles[:, None])))
+    regrown = table.iloc[: 20 * len(after)].assign(
+        plant=np.repeat([f"P{i:02d} cut 1" for i in range(20)], len(after)), das=np.tile(after, 20),
+        area_mm2=true.ravel(), area_low_mm2=0.9 * true.ravel(), area_high_mm2=1.1 * true.ravel(), regrown=True,
+        start_das=31.0,
+    )  # fmt: skip
+    both = pd.concat([table.assign(regrown=False, start_das=0.0), regrown], ignore_index=True)
+    ahead = np.array([52.0])
+    truth = np.log(finals / (1 + np.exp(-rates * (52.0 - 16 - middles))))
+    off = []
+    for rows in (both, both.drop(columns="regrown")):
+        curves = growth_curves(rows, recipe=HEAD, settings=SETTINGS, shapes=("logistic",))
+        cut = np.array(["cut" in name for name in curves.plants])
+        assert (curves.starts[~cut] == 0).all()
+        off.append(np.median(np.abs(curves.pooled.ln_area(curves.age(ahead))[cut, 0] - truth)))
+    # Ten days past the last of four readings; started at the cut they would be taken for seedlings.
+    assert off[0] < 0.5 * off[1]
