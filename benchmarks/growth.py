@@ -88,11 +88,12 @@ def draw_tray(seed: int, *, area: float) -> Drawn:
     fine = np.arange(5.0, 120.0, 0.02)
     grown = ln_area(fine)
     ready = np.where(grown[:, -1] >= np.log(area), fine[np.argmax(grown >= np.log(area), axis=1)], np.inf)
-    step, count = rng.integers(1, 4), rng.integers(5, 9)
+    step, count = (rng.integers(*RANGES[name], endpoint=True) for name in ("days between photos", "photos"))
     days = float(np.median(ready)) - AHEAD - step * np.arange(count)[::-1]
     days = days[days >= 6.0]
     seen = ln_area(days) + rng.normal(0, noise, (plants, len(days))) + rng.normal(0, shared, len(days))
-    seen += np.where(rng.random(seen.shape) < RANGES["bad readings, share"][0], rng.normal(0, 0.6, seen.shape), 0.0)
+    bad = rng.random(seen.shape) < RANGES["bad readings, share"][0]
+    seen += np.where(bad, rng.normal(0, RANGES["error of ln area of a bad reading"][0], seen.shape), 0.0)
     areas = np.exp(seen).ravel()
     readings = pd.DataFrame(
         {
