@@ -85,7 +85,8 @@ def watch(departures: Departures, *, tray: TrayRecord, settings: WatchSettings) 
     average = ewma(z, smoothing=settings.smoothing)
     limits = limit * ewma_sd(len(z), smoothing=settings.smoothing)
     ln = np.column_stack([departures.tray_ln, *(_line_ln(departures.ln[:, m]) for m in members)])
-    found = _line_alerts(departures.das, names, z, average, limits, ln, tray)
+    charts = _Charts(departures.das, names, z, average, limits, ln)
+    found = _line_alerts(charts, tray)
     found += _cell_alerts(departures, row, col, tray, settings=settings)
     alerts = pd.DataFrame(found, columns=list(ALERT_DTYPES)).astype(ALERT_DTYPES)
     alerts = alerts.sort_values("das", kind="stable", ignore_index=True)
@@ -93,10 +94,22 @@ def watch(departures: Departures, *, tray: TrayRecord, settings: WatchSettings) 
         f"{len(names)} charts with a limit of {limit:.2f} standard deviations: {settings.false_alarms:g} false alarms "
         f"per 100 photos of a tray where plants depart independently of one another"
     )
-    return Watch(alerts, _chart(departures.das, names, z, average, limits), limit, said)
+    return Watch(alerts, _chart_table(charts), limit, said)
 
 
 Line = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class _Charts:
+    """The charts of tray, rows and columns: (k, lines) arrays, `das` and `limits` (k,)."""
+
+    das: FloatArray
+    names: list[Line]
+    z: FloatArray
+    average: FloatArray
+    limits: FloatArray
+    ln: FloatArray
 
 
 def _places(plants: tuple[str, ...]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -141,27 +154,20 @@ def _line_ln(ln: FloatArray) -> FloatArray:
     return np.array([float(np.median(r[np.isfinite(r)])) if np.isfinite(r).any() else np.nan for r in ln])
 
 
-def _line_alerts(
-    das: FloatArray,
-    names: list[Line],
-    z: FloatArray,
-    average: FloatArray,
-    limits: FloatArray,
-    ln: FloatArray,
-    tray: TrayRecord,
-) -> list[tuple[object, ...]]:
+def _line_alerts(charts: _Charts, tray: TrayRecord) -> list[tuple[object, ...]]:
     found: list[tuple[object, ...]] = []
-    for j, (what, name) in enumerate(names):
-        below = average[:, j] < -limits
+    das, limits, ln = charts.das, charts.limits, charts.ln
+    for j, (what, name) in enumerate(charts.names):
+        below = charts.average[:, j] < -limits
         for k in np.flatnonzero(below & ~np.concatenate([[False], below[:-1]])):
-            since = das[_began(z[: k + 1, j])]
+            since = das[_began(charts.z[: k + 1, j])]
             share = 1.0 - float(np.exp(ln[k, j])) if np.isfinite(ln[k, j]) else float("nan")
             subject = f"tray {tray.tray}" if what == "tray" else f"{what} {name}"
             beside = "its forecast" if what == "tray" else "its forecast, beside the rest of the tray"
             said = (
                 f"{subject} falls behind since {_day(tray, since)} ({100 * share:.0f} % below {beside}): {_HINTS[what]}"
             )
-            found.append((das[k], what, name, since, average[k, j] / limits[k], share, said))
+            found.append((das[k], what, name, since, charts.average[k, j] / limits[k], share, said))
     return found
 
 
@@ -202,15 +208,15 @@ def _day(tray: TrayRecord, das: float) -> str:
     return str((pd.Timestamp(tray.sown_on) + pd.Timedelta(days=float(das))).date())
 
 
-def _chart(das: FloatArray, names: list[Line], z: FloatArray, average: FloatArray, limits: FloatArray) -> pd.DataFrame:
-    k, j = np.indices(z.shape)
+def _chart_table(charts: _Charts) -> pd.DataFrame:
+    k, j = (index.ravel() for index in np.indices(charts.z.shape))
     return pd.DataFrame(
         {
-            "das": das[k.ravel()],
-            "what": pd.Series([names[i][0] for i in j.ravel()], dtype="string"),
-            "name": pd.Series([names[i][1] for i in j.ravel()], dtype="string"),
-            "z": z.ravel(),
-            "average": average.ravel(),
-            "limit": limits[k.ravel()],
+            "das": charts.das[k],
+            "what": pd.Series([charts.names[i][0] for i in j], dtype="string"),
+            "name": pd.Series([charts.names[i][1] for i in j], dtype="string"),
+            "z": charts.z.ravel(),
+            "average": charts.average.ravel(),
+            "limit": charts.limits[k],
         }
     )

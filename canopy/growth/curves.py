@@ -110,7 +110,8 @@ def growth_curves(
         # Uncut plants tell the tray's own curve; without any it is the recipe's.
         uncut = replace(data, seen=data.seen & ~regrown[:, None])
         tray = fit_pooled(shape, uncut, expected=first, settings=settings, photos=_photos(das, uncut.seen)).tray[:3]
-        starts, data = _set_back(regrown, starts, data, das, clock, shape, tray)
+        age = reached_at(shape, tray[None], np.exp(data.y[:, 0]))
+        starts, data = _set_back(regrown, starts, data, das, clock=clock, age=age)
     best, tried, said = best_pooled(data, expected=expected, settings=settings, photos=_photos(das, data.seen))
     table = _table(names, data, das, best, settings=settings)
     return TrayCurves(names, starts, best, tried, said, clock, table, _odd(names, data, das, best, settings=settings))
@@ -163,16 +164,9 @@ def _regrown(readings: pd.DataFrame, names: tuple[str, ...]) -> NDArray[np.bool_
 
 
 def _set_back(
-    regrown: NDArray[np.bool_],
-    starts: FloatArray,
-    data: Data,
-    das: FloatArray,
-    clock: Clock,
-    shape: Shape,
-    tray: FloatArray,
+    regrown: NDArray[np.bool_], starts: FloatArray, data: Data, das: FloatArray, *, clock: Clock, age: FloatArray
 ) -> tuple[FloatArray, Data]:
-    """Starts of the clocks of plants that were cut, and the data on these clocks."""
-    age = reached_at(shape, tray[None], np.exp(data.y[:, 0]))
+    """Starts of clocks that show `age` at a regrown plant's first reading, and the data on these clocks."""
     # A plant larger than the curve ever gets has no place on it; it keeps the day of the cut.
     placed = regrown & np.isfinite(age)
     moved = clock.das(clock.at(das[:, 0]) - np.where(placed, age, 0.0))

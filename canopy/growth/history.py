@@ -142,7 +142,7 @@ def _turned_back(
             turn = Turn(False, 0.0 if marked else np.nan, np.nan, np.nan)
             text = "located by its markers" if marked else "first photo: sets the names of the cells"
         else:
-            last = _without(known, notes, layout, known_das, das)
+            last = _without(known, notes, layout, since=known_das, until=das)
             turn = compare(last, area, settings=settings)
             text = _say(turn)
             if turn.turned is not False:
@@ -161,7 +161,7 @@ def _turned_back(
     return whole.assign(cell=pd.Series(names, index=whole.index, dtype="string")), turns, said
 
 
-def _without(known: FloatArray, notes: pd.DataFrame, layout: Layout, since: float, until: float) -> FloatArray:
+def _without(known: FloatArray, notes: pd.DataFrame, layout: Layout, *, since: float, until: float) -> FloatArray:
     """Areas of the earlier photo without cells that were cut, thinned and so on since."""
     names = np.array(layout.names()).reshape(known.shape)
     changed = notes[(notes["das"] >= np.floor(since)) & (notes["das"] <= until)]["cell"]
@@ -179,30 +179,46 @@ def _say(turn: Turn) -> str:
     return f"not turned ({figures})"
 
 
+@dataclass(frozen=True)
+class _Track:
+    """Columns of the readings by cell and time; `plant`, `cut` and `start` are filled in cell by cell."""
+
+    area: FloatArray
+    das: FloatArray
+    empty: NDArray[np.bool_]
+    plant: NDArray[np.int64]
+    cut: NDArray[np.int64]
+    start: FloatArray
+
+    @classmethod
+    def of(cls, table: pd.DataFrame) -> _Track:
+        """One plant per cell, never cut, as long as nothing else is known."""
+        empty = (table["state"].astype("string") == "empty").fillna(False).to_numpy(dtype=bool)
+        area, das = table["area_mm2"].to_numpy(dtype=float), table["das"].to_numpy(dtype=float)
+        none = np.zeros(len(table), dtype=np.int64)
+        return cls(area, das, empty, none + 1, none.copy(), np.zeros(len(table)))
+
+
 def _plants(table: pd.DataFrame, notes: pd.DataFrame, *, settings: HistorySettings) -> tuple[pd.DataFrame, list[str]]:
     """Number plants and curves of each cell."""
     table = table.sort_values(["row", "col", "das"], kind="stable", ignore_index=True)
-    plant = np.ones(len(table), dtype=int)
-    cut = np.zeros(len(table), dtype=int)
-    start = np.zeros(len(table))
+    at = _Track.of(table)
     said: list[str] = []
     by_cell = {str(cell): part for cell, part in notes.groupby("cell")} if len(notes) else {}
-    empty = (table["state"].astype("string") == "empty").fillna(False).to_numpy(dtype=bool)
-    area, das = table["area_mm2"].to_numpy(dtype=float), table["das"].to_numpy(dtype=float)
     for cell, rows in table.groupby("cell").indices.items():
         where = np.sort(rows)
-        for day, event in _noted(by_cell.get(str(cell)), area[where], das[where], settings=settings):
-            after = where[das[where] > day]
+        for day, event in _noted(by_cell.get(str(cell)), at.area[where], at.das[where], settings=settings):
+            after = where[at.das[where] > day]
             new = event in NEW_PLANT
-            plant[after] += new
-            cut[after] = 0 if new else cut[after] + 1
-            start[after] = 0.0 if event in _STARTS_AT_ZERO else day
-        said += _losses(str(cell), where, area, das, empty, plant, cut, start, settings=settings)
+            at.plant[after] += new
+            at.cut[after] = 0 if new else at.cut[after] + 1
+            at.start[after] = 0.0 if event in _STARTS_AT_ZERO else day
+        said += _losses(str(cell), where, at, settings=settings)
     names = table["cell"].astype(str).to_numpy()
-    full = np.array([c if p == 1 else f"{c}/{p}" for c, p in zip(names, plant, strict=True)], dtype=object)
-    curve = np.array([f if not k else f"{f} cut {k}" for f, k in zip(full, cut, strict=True)], dtype=object)
+    full = np.array([c if p == 1 else f"{c}/{p}" for c, p in zip(names, at.plant, strict=True)], dtype=object)
+    curve = np.array([f if not k else f"{f} cut {k}" for f, k in zip(full, at.cut, strict=True)], dtype=object)
     text = {"plant": pd.Series(full, dtype="string"), "curve": pd.Series(curve, dtype="string")}
-    return table.assign(plant=text["plant"], curve=text["curve"], start_das=start, regrown=cut > 0), said
+    return table.assign(plant=text["plant"], curve=text["curve"], start_das=at.start, regrown=at.cut > 0), said
 
 
 def _noted(
@@ -221,42 +237,32 @@ def _noted(
     return found
 
 
-def _losses(
-    cell: str,
-    where: NDArray[np.intp],
-    area: FloatArray,
-    das: FloatArray,
-    empty: NDArray[np.bool_],
-    plant: NDArray[np.int_],
-    cut: NDArray[np.int_],
-    start: FloatArray,
-    *,
-    settings: HistorySettings,
-) -> list[str]:
+def _losses(cell: str, where: NDArray[np.intp], at: _Track, *, settings: HistorySettings) -> list[str]:
     """Breaks that nobody noted: an empty cell that is planted again, a plant that lost much of its area for good."""
     said = []
     best, gone = 0.0, False
     for k, i in enumerate(where):
-        if k and (plant[i], cut[i]) != (plant[where[k - 1]], cut[where[k - 1]]):
+        if k and (at.plant[i], at.cut[i]) != (at.plant[where[k - 1]], at.cut[where[k - 1]]):
             best, gone = 0.0, False
-        if empty[i]:
+        if at.empty[i]:
             gone = gone or best > 0
             continue
-        if not area[i] > 0:
+        if not at.area[i] > 0:
             continue
         later = where[k + 1 :]
-        later = later[area[later] > 0]
-        small = settings.loss_share * best
-        if gone and area[i] < small:
-            plant[where[k:]] += 1
-            start[where[k:]], best = das[where[k - 1]], 0.0
-            said.append(f"{cell}: empty and planted again by day {das[i]:.0f} without a note; taken for a new plant")
-        elif area[i] < small and len(later) and area[later[0]] < small * _REGROWN:
-            cut[where[k:]] += 1
-            start[where[k:]], share = das[where[k - 1]], 1 - area[i] / best
+        later = later[at.area[later] > 0]
+        small, day = settings.loss_share * best, f"day {at.das[i]:.0f} without a note"
+        if gone and at.area[i] < small:
+            at.plant[where[k:]] += 1
+            at.cut[where[k:]] -= at.cut[i]
+            at.start[where[k:]], best = at.das[where[k - 1]], 0.0
+            said.append(f"{cell}: empty and planted again by {day}; taken for a new plant")
+        elif at.area[i] < small and len(later) and at.area[later[0]] < small * _REGROWN:
+            at.cut[where[k:]] += 1
+            at.start[where[k:]], share = at.das[where[k - 1]], 1 - at.area[i] / best
             best = 0.0
-            said.append(f"{cell}: lost {100 * share:.0f} % of its area by day {das[i]:.0f} without a note; curve anew")
-        best, gone = max(best, area[i]), False
+            said.append(f"{cell}: lost {100 * share:.0f} % of its area by {day}; curve anew")
+        best, gone = max(best, at.area[i]), False
     return said
 
 

@@ -127,6 +127,20 @@ def test_breaks_that_nobody_noted_are_said():
     ]
 
 
+def test_a_new_plant_after_a_cut_one_starts_uncut():
+    gone = SIZES.copy()
+    gone[0, 0] = 0.0
+    photos = [_photo(8), _photo(12), _photo(14, sizes=gone), _photo(16), _photo(18)]
+    photos[1].loc[photos[1]["cell"] == "A1", "area_mm2"] *= 0.5
+    for photo in photos[3:]:
+        photo.loc[photo["cell"] == "A1", "area_mm2"] *= 0.02
+    events, _ = _events(("T1", "A1", "2026-05-10", "cut"))
+    history = line_up(pd.concat(photos, ignore_index=True), tray=TRAY, settings=SETTINGS, events=events)
+    own = history.table[history.table["cell"] == "A1"]
+    assert own["curve"].tolist() == ["A1", "A1 cut 1", "A1 cut 1", "A1/2", "A1/2"]
+    assert own["regrown"].tolist() == [False, True, True, False, False]
+
+
 def test_bad_readings_are_named_and_the_rest_goes_on():
     table = pd.concat([_photo(8), _photo(10)], ignore_index=True).astype({"area_mm2": object, "row": object})
     table.loc[3, "area_mm2"] = -4.0
