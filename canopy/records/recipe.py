@@ -101,6 +101,28 @@ class HeightTable(BaseModel):
         return self
 
 
+class WeightCurve(BaseModel):
+    """Fresh weight of a plant from its projected area before anyone weighed plants of one's own."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    g_per_cm2: float = Field(
+        gt=0, le=50, description="Grams of a plant of 1 cm²: W = g_per_cm2 · (area in cm²)^exponent."
+    )
+    exponent: float = Field(1.0, ge=0.5, le=3, description="How weight rises with area; 1 in proportion.")
+    from_mm2: float = Field(
+        gt=0, le=1e6, description="Least area that the figure was published for, or is taken to hold."
+    )
+    to_mm2: float = Field(gt=0, le=1e6, description="Greatest such area.")
+    source: str = Field(min_length=1, description="Where the figures come from.")
+
+    @model_validator(mode="after")
+    def _areas_in_order(self) -> WeightCurve:
+        if self.from_mm2 >= self.to_mm2:
+            raise ValueError(f"`from_mm2` {self.from_mm2:g} must lie below `to_mm2` {self.to_mm2:g}")
+        return self
+
+
 class NamedCriterion(NamedTuple):
     """A criterion of a recipe with its name, the measurement it judges and that measurement's unit."""
 
@@ -133,6 +155,7 @@ class CropRecipe(BaseModel):
     health: Criterion | None = Field(None, description="Yellow plus brown share of the plant, 0..1; smaller is best.")
     gates: Gates = Field(description="Rules that block or send to inspection.")
     height: HeightTable | None = Field(None, description="Height of the tops by days after sowing.")
+    weight: WeightCurve | None = Field(None, description="Fresh weight from area, used while nothing was weighed.")
     cautions: tuple[str, ...] = Field((), description="Sentences shown wherever the recipe is used.")
 
     @model_validator(mode="after")

@@ -2,6 +2,7 @@
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from canopy.settings.growth import GrowthSettings
 from canopy.settings.measure import MeasureSettings
 from canopy.settings.outputs import OutputSettings
 from canopy.settings.photo import PhotoSettings
@@ -11,6 +12,7 @@ from canopy.settings.segment import SegmentSettings
 from canopy.settings.tray import TraySettings
 
 __all__ = [
+    "GrowthSettings",
     "MeasureSettings",
     "OutputSettings",
     "PhotoSettings",
@@ -33,4 +35,5 @@ class Settings(BaseModel):
     segment: SegmentSettings = Field(default_factory=SegmentSettings, description="Plant or not, and whose leaf.")
     measure: MeasureSettings = Field(default_factory=MeasureSettings, description="Areas, colours, evenness.")
     readiness: ReadinessSettings = Field(default_factory=ReadinessSettings, description="Score and decision.")
+    growth: GrowthSettings = Field(default_factory=GrowthSettings, description="Growth over days.")
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
