@@ -8,6 +8,7 @@ from canopy.settings.photo import PhotoSettings
 from canopy.settings.readiness import ReadinessSettings
 from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
+from canopy.settings.store import StoreSettings
 from canopy.settings.tray import TraySettings
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "ScaleSettings",
     "SegmentSettings",
     "Settings",
+    "StoreSettings",
     "TraySettings",
 ]
 
@@ -34,3 +36,4 @@ class Settings(BaseModel):
     measure: MeasureSettings = Field(default_factory=MeasureSettings, description="Areas, colours, evenness.")
     readiness: ReadinessSettings = Field(default_factory=ReadinessSettings, description="Score and decision.")
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
+    store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, nightly pass.")

@@ -1,0 +1,51 @@
+"""Photos, files and folders: written over, found again, forgotten."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from canopy.store import ledger
+from canopy.store.ledger import SET_ASIDE, File
+
+from .made_up import ODD_NAME, photo
+
+
+def test_photos_are_written_over(store):
+    aside = photo(state=SET_ASIDE, reason="blurred", message="a.jpg: blurred", tried_with="w0")
+    with store.writing() as connection:
+        assert ledger.photo_of(connection, aside.sha256) is None
+        ledger.put_photo(connection, aside)
+        assert ledger.photo_of(connection, aside.sha256) == aside
+        ledger.put_photo(connection, photo())
+        assert ledger.photos(connection) == [photo()]
+        assert ledger.photos(connection, state=SET_ASIDE) == []
+
+
+def test_files_come_with_the_state_of_their_photo(store):
+    read, new = File("r", "a.jpg", 1, 2, photo().sha256, "w1"), File("r", ODD_NAME, 3, 4)
+    other = File("", "a.jpg", 5, 6)
+    with store.writing() as connection:
+        ledger.put_photo(connection, photo())
+        ledger.put_files(connection, [read, new, other])
+        assert dict(ledger.files_in(connection, "r")) == {read: "read", new: None}
+        changed = replace(read, size=9)
+        ledger.put_files(connection, [changed])
+        assert {file for file, _ in ledger.files_in(connection, "r")} == {changed, new}
+        ledger.forget_files(connection, [("r", ODD_NAME)])
+        assert ledger.all_files(connection) == [other, changed]
+        assert ledger.photo_of(connection, photo().sha256) == photo()
+
+
+def test_folders(store):
+    with store.writing() as connection:
+        ledger.put_files(connection, [File("only files", "a.jpg", 1, 2)])
+        ledger.put_folder(connection, "r", listing="x", waits_on="")
+        ledger.put_folder(connection, "r", listing="y", waits_on="w")
+        assert ledger.folder_states(connection) == {"r": ("y", "w")}
+        assert ledger.known_folders(connection) == {"r", "only files"}
+        ledger.forget_folders(connection, ["only files", "r"])
+        assert ledger.known_folders(connection) == set()
+
+
+def test_paths():
+    assert (File("", "a.jpg", 1, 2).path, File("r/s", "a.jpg", 1, 2).path) == ("a.jpg", "r/s/a.jpg")
