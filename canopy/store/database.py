@@ -28,10 +28,13 @@ class Store:
     engine : sqlalchemy.Engine
     name : str
         For messages: the file, or the URL without its password.
+    file : pathlib.Path or None
+        Of a SQLite store.
     """
 
     engine: Engine
     name: str
+    file: Path | None = None
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -89,7 +92,7 @@ def opened(where: str, *, busy_timeout_s: float, make: bool = False) -> Iterator
         It is not there, is no store, was made by a newer version, or cannot be reached.
     """
     engine, name = _engine(where, busy_timeout_s=busy_timeout_s, make=make)
-    store = Store(engine, name)
+    store = Store(engine, name, sqlite_file(where))
     try:
         if make:
             with store.writing() as connection:
@@ -122,7 +125,7 @@ def _engine(where: str, *, busy_timeout_s: float, make: bool) -> tuple[Engine, s
             raise StoreError(f"{name}: not a kind of store; give a file or postgresql://name@host/database")
         url = url.set(drivername="postgresql+psycopg")
         timeout_ms = round(1000 * busy_timeout_s)
-        engine = create_engine(url, poolclass=NullPool)
+        engine = create_engine(url, pool_pre_ping=True)
     except (ArgumentError, NoSuchModuleError):
         raise StoreError("store: not a URL of a database; give a file or postgresql://name@host/database") from None
     except ModuleNotFoundError as error:

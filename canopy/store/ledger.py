@@ -81,6 +81,13 @@ def photo_of(connection: Connection, sha256: str) -> Photo | None:
     return Photo(**row._mapping) if row is not None else None
 
 
+def was_tried(connection: Connection, sha256: str, tried_with: str) -> bool:
+    """Whether a content was already worked through under these circumstances, under any of its names."""
+    photo = select(PHOTOS.c.sha256).where(PHOTOS.c.sha256 == sha256, PHOTOS.c.tried_with == tried_with)
+    file = select(FILES.c.sha256).where(FILES.c.sha256 == sha256, FILES.c.tried_with == tried_with)
+    return connection.execute(photo.union_all(file).limit(1)).first() is not None
+
+
 def put_photo(connection: Connection, photo: Photo) -> None:
     """Write what became of a photo, over what was known of the same content."""
     values = asdict(photo)
@@ -129,8 +136,8 @@ def folder_states(connection: Connection) -> dict[str, tuple[str, str]]:
     return {row.folder: (row.listing, row.waits_on) for row in rows}
 
 
-def put_folder(connection: Connection, folder: str, *, listing: str, waits_on: str) -> None:
-    """Note that everything in a folder, as listed, is done with."""
+def put_folder(connection: Connection, folder: str, *, listing: str, waits_on: str = "") -> None:
+    """Note that everything in a folder, as listed, is done with; an empty `listing`: not everything is."""
     connection.execute(delete(FOLDERS).where(FOLDERS.c.folder == folder))
     connection.execute(insert(FOLDERS).values(folder=folder, listing=listing, waits_on=waits_on))
 
@@ -140,9 +147,3 @@ def forget_folders(connection: Connection, folders: Iterable[str]) -> None:
     for folder in folders:
         connection.execute(delete(FILES).where(FILES.c.folder == folder))
         connection.execute(delete(FOLDERS).where(FOLDERS.c.folder == folder))
-
-
-def known_folders(connection: Connection) -> set[str]:
-    """Folders of which anything is known."""
-    found = set(connection.execute(select(FOLDERS.c.folder)).scalars())
-    return found | set(connection.execute(select(FILES.c.folder).distinct()).scalars())

@@ -36,15 +36,25 @@ def test_files_come_with_the_state_of_their_photo(store):
         assert ledger.photo_of(connection, photo().sha256) == photo()
 
 
-def test_folders(store):
+def test_folders_are_forgotten_with_their_files(store):
     with store.writing() as connection:
-        ledger.put_files(connection, [File("only files", "a.jpg", 1, 2)])
-        ledger.put_folder(connection, "r", listing="x", waits_on="")
+        ledger.put_files(connection, [File("r", "a.jpg", 1, 2)])
+        ledger.put_folder(connection, "r", listing="x")
         ledger.put_folder(connection, "r", listing="y", waits_on="w")
         assert ledger.folder_states(connection) == {"r": ("y", "w")}
-        assert ledger.known_folders(connection) == {"r", "only files"}
-        ledger.forget_folders(connection, ["only files", "r"])
-        assert ledger.known_folders(connection) == set()
+        ledger.forget_folders(connection, ["r"])
+        assert ledger.folder_states(connection) == {}
+        assert ledger.all_files(connection) == []
+
+
+def test_what_was_tried_is_known_by_photo_and_by_each_of_its_files(store):
+    sha256 = photo().sha256
+    with store.writing() as connection:
+        ledger.put_photo(connection, photo(tried_with="w1"))
+        ledger.put_files(connection, [File("", "b.jpg", 1, 2, sha256, "w2")])
+        tried = [ledger.was_tried(connection, sha256, with_) for with_ in ("w1", "w2", "w3")]
+        assert tried == [True, True, False]
+        assert not ledger.was_tried(connection, "00" * 32, "w1")
 
 
 def test_paths():
