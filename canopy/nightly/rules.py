@@ -6,25 +6,18 @@ import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-import cv2
 from pydantic import BaseModel
 
 from canopy import __version__
-from canopy.analyse import analyse
 from canopy.batch.folder import Source
-from canopy.batch.job import Done, Job, Outcome, SetAside
+from canopy.batch.job import Job, SetAside
 from canopy.batch.plan import configuration_for, jobs_of, tray_list_for
-from canopy.batch.run import attempt
 from canopy.batch.settings_toml import Configuration
 from canopy.batch.trays_csv import TrayList
-from canopy.nightly.look import Entry
-
-_NS = 1_000_000_000
 
 
 @dataclass(frozen=True)
@@ -65,25 +58,6 @@ class Rules:
     def tried_with(self, jobs: Sequence[Job | SetAside]) -> str:
         """Checksum for all jobs of one photo."""
         return self._checksum([self.made_with(job) for job in jobs])
-
-    def outcome(self, job: Job | SetAside, data: bytes, entry: Entry) -> Outcome:
-        """What comes of one job on the photo's bytes."""
-        if isinstance(job, SetAside):
-            return job
-        return attempt(job, work=lambda one: self._work(one, data, entry))
-
-    def _work(self, job: Job, data: bytes, entry: Entry) -> Done:
-        cv2.setNumThreads(1)  # sums come out the same whatever the machine
-        settings = self.configuration.settings
-        reading = analyse(
-            data,
-            job.record,
-            settings=settings,
-            name=job.source.name,
-            modified_at=datetime.fromtimestamp(entry.mtime_ns / _NS) if settings.photo.file_date else None,
-            recipe=job.recipe,
-        )
-        return Done(reading, job.stem, "", (), b"")
 
     def _checksum(self, what: object) -> str:
         data = [__version__, self.configuration.fingerprint, what]

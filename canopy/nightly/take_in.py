@@ -107,8 +107,11 @@ class _Folder:
             self.copies.append(file)
             self.done.known += 1
             return
+        # Here, since a pass in which nothing is new need not load what measures photos.
+        from canopy.nightly.work import outcome as outcome_of
+
         outcomes = [
-            (job, self.rules.outcome(job, data, entry))
+            (job, outcome_of(job, data, entry, settings=self.rules.configuration.settings))
             for job in jobs
             if not (isinstance(job, Job) and job.record.tray in trays)
         ]
@@ -156,8 +159,7 @@ class _Folder:
             ledger.forget_files(connection, [(folder, name) for name in todo.gone])
             ledger.put_files(connection, [*self.copies, *wrong, *waiting])
             finished = self.all_done and not waiting
-            waits = any(state in {SET_ASIDE, PARTLY} for _, state in ledger.files_in(connection, folder))
-            waits = waits or any(file.reason == "too_large" for file in wrong)
+            waits = ledger.any_set_aside(connection, folder) or any(file.reason == "too_large" for file in wrong)
             ledger.put_folder(
                 connection,
                 folder,

@@ -111,6 +111,14 @@ def files_in(connection: Connection, folder: str) -> list[tuple[File, str | None
     return [(File(*row[:-1]), row[-1]) for row in connection.execute(wanted)]
 
 
+def any_set_aside(connection: Connection, folder: str) -> bool:
+    """Whether a file of the folder holds a photo that was set aside, wholly or for one of its trays."""
+    joined = FILES.join(PHOTOS, FILES.c.sha256 == PHOTOS.c.sha256)
+    aside = PHOTOS.c.state.in_([SET_ASIDE, PARTLY])
+    wanted = select(FILES.c.name).select_from(joined).where(FILES.c.folder == folder, aside).limit(1)
+    return connection.execute(wanted).first() is not None
+
+
 def all_files(connection: Connection) -> list[File]:
     """Every file, by folder and name."""
     return [File(*row) for row in connection.execute(select(FILES).order_by(FILES.c.folder, FILES.c.name))]

@@ -24,7 +24,7 @@ TRAYS = "photo,tray,layout,pitch_mm,outline_mm\n*,=R1,3x5,50,270x170\n"
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
     monkeypatch.setattr(
-        "canopy.nightly.rules.analyse", lambda data, record, *, name, **_: reading(name, record.tray, area=len(data))
+        "canopy.nightly.work.analyse", lambda data, record, *, name, **_: reading(name, record.tray, area=len(data))
     )
     folder = tmp_path / "share"
     folder.mkdir()
@@ -83,7 +83,7 @@ def test_asked_to_end_a_pass_gives_its_lock_back(folder):
     slow = (
         "import time\nfrom unittest import mock\nfrom canopy.cli.app import main\n"
         "def wait(*given, **named):\n    print('at work', flush=True)\n    time.sleep(60)\n"
-        f"with mock.patch('canopy.nightly.rules.analyse', wait):\n    main(['nightly', {str(folder)!r}])\n"
+        f"with mock.patch('canopy.nightly.work.analyse', wait):\n    main(['nightly', {str(folder)!r}])\n"
     )
     with subprocess.Popen([sys.executable, "-c", slow], stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout.readline() == "at work\n"

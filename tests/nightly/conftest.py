@@ -66,7 +66,7 @@ class Share:
 
 @pytest.fixture
 def share(tmp_path, monkeypatch) -> Share:
-    monkeypatch.setattr("canopy.nightly.rules.analyse", made_up_analyse)
+    monkeypatch.setattr("canopy.nightly.work.analyse", made_up_analyse)
     folder = tmp_path / "share"
     folder.mkdir()
     made = Share(folder, str(tmp_path / "kept" / "canopy.db"))

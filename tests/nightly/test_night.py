@@ -147,7 +147,7 @@ def test_a_photo_that_fails_is_told_once_and_tried_again_only_when_something_cha
     assert (night.exit_code, night.read) == (1, 1)
     assert [(aside.photo, aside.code) for aside in night.set_aside] == [("R1_a.jpg", "truncated")]
     tried = []
-    monkeypatch.setattr("canopy.nightly.rules.Rules.outcome", lambda *given: tried.append(given) or 1 / 0)
+    monkeypatch.setattr("canopy.nightly.work.outcome", lambda *given, **_: tried.append(given) or 1 / 0)
     assert share.one_pass().exit_code == 0
     share.put("R1_c.jpg", BAD)  # a copy of the same
     assert share.one_pass().exit_code == 0
@@ -204,7 +204,7 @@ def test_a_surprise_in_one_photo_does_not_stop_the_rest(share, monkeypatch):
     def fail(data, record, *, name, **_):
         raise RuntimeError(f"unforeseen in\n{name}")
 
-    monkeypatch.setattr("canopy.nightly.rules.analyse", fail)
+    monkeypatch.setattr("canopy.nightly.work.analyse", fail)
     share.put("R1_a.jpg")
     night = share.one_pass()
     assert [aside.code for aside in night.set_aside] == ["failed"]
@@ -283,7 +283,7 @@ def test_a_file_without_rights_is_tried_again_until_it_can_be_read(share, monkey
     )
     assert share.one_pass().set_aside == []
     monkeypatch.undo()
-    monkeypatch.setattr("canopy.nightly.rules.analyse", made_up_analyse)
+    monkeypatch.setattr("canopy.nightly.work.analyse", made_up_analyse)
     assert share.one_pass().read == 1
 
 

@@ -47,6 +47,16 @@ def test_folders_are_forgotten_with_their_files(store):
         assert ledger.all_files(connection) == []
 
 
+def test_which_folders_wait_for_something_to_change(store):
+    with store.writing() as connection:
+        for number, state in enumerate((ledger.READ, ledger.PARTLY, SET_ASIDE)):
+            ledger.put_photo(connection, photo(str(number) * 64, state=state))
+            ledger.put_files(connection, [File(state, "a.jpg", 1, 2, str(number) * 64), File(state, "new.jpg", 1, 2)])
+        assert [ledger.any_set_aside(connection, state) for state in ("read", "partly", "set_aside", "absent")] == [
+            False, True, True, False
+        ]  # fmt: skip
+
+
 def test_what_was_tried_is_known_by_photo_and_by_each_of_its_files(store):
     sha256 = photo().sha256
     with store.writing() as connection:
