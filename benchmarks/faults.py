@@ -72,7 +72,7 @@ def draw(count: int, width_px: int) -> tuple[dict[str, bytes], str]:
 def plan_arrivals(drawn: dict[str, bytes], rng: random.Random) -> list[Arrival]:
     """Photos in the order they come: every sixth comes again, every seventh is renamed, a piece of every fifth comes.
 
-    A copy comes after and sorts behind its original, so that the name a content is read under does not hang on the hour.
+    A copy comes after its original and sorts behind it, so that what it is read under does not hang on the hour.
     """
     arrivals = []
     for number, (name, data) in enumerate(drawn.items()):
@@ -127,7 +127,7 @@ def undisturbed(folder: Path, store: str, arrivals: list[Arrival]) -> tuple[floa
 def disturbed(
     folder: Path, store: str, arrivals: list[Arrival], *, kills: int, rng: random.Random, longest_s: float, number: int
 ) -> int:
-    """Let some files arrive, start a pass, end it at a random instant, and again; passes that came to their end come back.
+    """Let some files arrive, start a pass, end it at a random instant, and again; the passes not ended come back.
 
     When all the kills have hit, passes run undisturbed until nothing is left to do.
     """
@@ -203,7 +203,7 @@ def left_over(folder: Path, store: str, arrivals: list[Arrival]) -> list[str]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--photos", type=int, default=24, help="drawn photos (default 24)")
-    parser.add_argument("--width", type=int, default=600, help="their width in pixels (default 600)")
+    parser.add_argument("--width", type=int, default=800, help="their width in pixels (default 800)")
     parser.add_argument("--kills", type=int, default=20, help="passes that are killed (default 20)")
     parser.add_argument("--term", action="store_true", help="ask the pass to end (SIGTERM) instead of killing it")
     parser.add_argument("--seed", type=int, default=1, help="of the instants and of what arrives when (default 1)")
@@ -232,9 +232,8 @@ def main() -> None:
         found = differences(calm, rough) + left_over(folders[1] / "share", rough, arrivals)
         with opened(rough, busy_timeout_s=30) as store, store.reading() as connection:
             ends = [photo.reason or photo.state for photo in photos(connection)]
-    print(
-        f"{len(arrivals)} arrivals of {len(drawn)} photos, seed {given.seed}; undisturbed {first_s:.1f} s, idle {idle_s:.1f} s"
-    )
+    print(f"{len(arrivals)} arrivals of {len(drawn)} photos, seed {given.seed}")
+    print(f"undisturbed {first_s:.1f} s; a pass that finds nothing new {idle_s:.1f} s")
     print(f"{given.kills} passes ended by {signal.Signals(number).name}, {whole} came to their end, in {took:.0f} s")
     print(f"contents: {', '.join(f'{count} {end}' for end, count in pd.Series(ends).value_counts().items())}")
     for line in found:
