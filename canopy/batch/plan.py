@@ -150,9 +150,9 @@ def tray_list_for(root: Path, *, given: Path | None, configuration: Configuratio
         There is none, or it cannot be used as a whole.
     """
     file = _tray_list_of(root, given)
-    return read_trays(file, recipes=configuration.recipes), file.parent
+    return read_trays(file, recipes=configuration.recipes, layouts=configuration.layouts), file.parent
 
 
 def jobs_of(source: Source, trays: TrayList, *, below: Path) -> list[Job | SetAside]:
-    """What is to be done with one photo, by a tray list in the folder `below`."""
-    return [_job(source, source.path.stem, trays, below=below)]
+    """What is to be done with one photo by a tray list in the folder `below`: a job for each tray that it shows."""
+    return _jobs(source, source.path.stem, trays, below=below)

@@ -76,7 +76,7 @@ class _Folder:
         for entry in todo.read:
             if entry.size > settings.photo_max_mb * _MB:
                 message = f"is {entry.size / _MB:.0f} MB, over photo_max_mb = {settings.photo_max_mb:g}"
-                wrong.append(self._refused(entry, message, known, code="too_large"))
+                wrong.append(self._refused(entry, message, known, code="file_too_large"))
             else:
                 wrong += self._read(entry, known)
         self._finish(todo, wrong)
@@ -142,9 +142,9 @@ class _Folder:
         self, entry: Entry, why: str, known: dict[str, tuple[File, str | None]], *, code: str = "cannot_open"
     ) -> File:
         """The note of a file that cannot be read; told when it is not known yet."""
-        mend = "move it away or raise the limit" if code == "too_large" else "check the file and its rights"
+        mend = "move it away or raise the limit" if code == "file_too_large" else "check the file and its rights"
         path = self._path(entry)
-        message = f"{path}: cannot be opened ({why}); {mend}" if code != "too_large" else f"{path}: {why}; {mend}"
+        message = f"{path}: cannot be opened ({why}); {mend}" if code != "file_too_large" else f"{path}: {why}; {mend}"
         file = File(self.listing.folder, entry.name, entry.size, entry.mtime_ns, None, None, code, message)
         if known.get(entry.name, (None,))[0] != file:
             self.done.set_aside.append(SetAside(path, "", code, message))
@@ -159,7 +159,7 @@ class _Folder:
             ledger.forget_files(connection, [(folder, name) for name in todo.gone])
             ledger.put_files(connection, [*self.copies, *wrong, *waiting])
             finished = self.all_done and not waiting
-            waits = ledger.any_set_aside(connection, folder) or any(file.reason == "too_large" for file in wrong)
+            waits = ledger.any_set_aside(connection, folder) or any(file.reason == "file_too_large" for file in wrong)
             ledger.put_folder(
                 connection,
                 folder,

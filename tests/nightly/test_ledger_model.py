@@ -40,7 +40,7 @@ class Farm(RuleBasedStateMachine):
         self.share.list_trays(("R1_*", "R1"))
         self.files: dict[str, bytes] = {}
         self.bin: dict[str, bytes] = {}
-        self.young: set[str] = set()
+        self.young: dict[str, bool] = {}  # changed a moment ago by the clock: whether a pass has seen it just so
         self.ever: set[bytes] = set()
         self.must: set[bytes] = set()
         self.ticks = 0
@@ -54,7 +54,8 @@ class Farm(RuleBasedStateMachine):
         age_s = -self.ticks if young else 100_000 - self.ticks
         self.share.put(path, content, age_s=age_s)
         self.files[path] = content
-        self.young = self.young | {path} if young else self.young - {path}
+        self.young.pop(path, None)
+        self.young |= {path: False} if young else {}
 
     @rule(path=PATHS, content=CONTENTS)
     def arrive_or_edit(self, path, content):
@@ -72,10 +73,11 @@ class Farm(RuleBasedStateMachine):
         target = self.share.folder / to
         target.parent.mkdir(parents=True, exist_ok=True)
         (self.share.folder / path).rename(target)
-        young = path in self.young
-        self.young -= {path, to}
         self.files[to] = self.files.pop(path)
-        self.young |= {to} if young else set()
+        self.young.pop(to, None)
+        if path in self.young:
+            seen = self.young.pop(path)
+            self.young[to] = seen and path == to
 
     @precondition(lambda self: self.files)
     @rule(data=st.data(), to=PATHS)
@@ -88,7 +90,7 @@ class Farm(RuleBasedStateMachine):
         path = data.draw(st.sampled_from(sorted(self.files)))
         (self.share.folder / path).unlink()
         self.bin[path] = self.files.pop(path)
-        self.young -= {path}
+        self.young.pop(path, None)
 
     @precondition(lambda self: self.bin)
     @rule(data=st.data())
@@ -99,8 +101,8 @@ class Farm(RuleBasedStateMachine):
     @rule()
     def one_pass(self):
         self._pass()
-        self.must |= {content for path, content in self.files.items() if path not in self.young}
-        self.young = set()  # seen once; the next pass takes them as they are
+        self.must |= {content for path, content in self.files.items() if self.young.get(path, True)}
+        self.young = dict.fromkeys(self.young, True)
 
     @rule(writes=st.integers(1, 4))
     def a_pass_that_is_killed(self, writes):

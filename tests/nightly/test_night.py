@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from canopy.errors import StoreBusy, StoreError, UsageError
+from canopy.errors import StoreBusy, StoreError, TrayNotFound, UsageError
 from canopy.nightly.night import STORE_FILE, one_pass
 from canopy.store.database import opened
 from canopy.store.readings import put_reading
@@ -190,6 +190,37 @@ def test_two_names_of_a_content_that_fails_are_not_tried_in_turns(share):
     assert _counts(share.one_pass()) == (1, 2, 0, 0, 0)
 
 
+def test_a_photo_of_two_trays_gives_a_reading_of_each(any_share):
+    share = any_share
+    share.list_trays(("R1_a.jpg", "R1"), ("R1_a.jpg", "R2"))
+    share.put("R1_a.jpg")
+    assert _counts(share.one_pass()) == (1, 0, 0, 0, 0)
+    assert share.read()["tray"].tolist() == ["R1", "R2"]
+    assert _counts(share.one_pass()) == (0, 1, 0, 0, 0)
+
+
+def test_of_a_photo_of_two_trays_only_the_one_that_failed_is_tried_again(share, monkeypatch):
+    tried = []
+
+    def second_fails(data, record, *, name, settings, **_):
+        tried.append(record.tray)
+        if record.tray == "R2" and settings.photo.max_megapixels != 50:
+            raise TrayNotFound("tray_not_found", f"{name}: no tray R2")
+        return made_up_analyse(data, record, name=name)
+
+    monkeypatch.setattr("canopy.nightly.work.analyse", second_fails)
+    share.list_trays(("R1_a.jpg", "R1"), ("R1_a.jpg", "R2"))
+    share.put("R1_a.jpg")
+    assert _counts(share.one_pass()) == (1, 0, 0, 0, 1)
+    assert [(photo.state, photo.reason) for photo in share.photos()] == [("partly", "tray_not_found")]
+    assert _counts(share.one_pass()) == (0, 1, 0, 0, 0)
+    (share.folder / "canopy.toml").write_text("[photo]\nmax_megapixels = 50\n")
+    assert _counts(share.one_pass()) == (1, 0, 0, 0, 0)
+    assert tried == ["R1", "R2", "R2"]
+    assert share.read()["tray"].tolist() == ["R1", "R2"]
+    assert [(photo.state, photo.reason) for photo in share.photos()] == [("read", None)]
+
+
 def test_settings_of_the_store_change_nothing_that_is_read(share):
     share.put("R1_a.jpg")
     share.one_pass()
@@ -293,7 +324,7 @@ def test_a_huge_file_is_set_aside_unread_until_the_limit_is_raised(share):
     share.put("R1_a.jpg", bytes(1001))
     share.put("R1_b.jpg", bytes(1000))
     night = share.one_pass()
-    assert (night.read, [aside.code for aside in night.set_aside]) == (1, ["too_large"])
+    assert (night.read, [aside.code for aside in night.set_aside]) == (1, ["file_too_large"])
     assert share.one_pass().set_aside == []
     settings.write_text("[store]\nphoto_max_mb = 0.002\n")
     assert share.one_pass().read == 1

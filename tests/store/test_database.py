@@ -75,6 +75,23 @@ def test_a_writer_that_waits_too_long_is_told_so(tmp_path):
         _open(where, make=True)
 
 
+def test_a_full_disk_is_told_and_keeps_nothing_half_written(tmp_path):
+    with opened(str(tmp_path / "s.db"), busy_timeout_s=5, make=True) as store:
+
+        def write_too_much():
+            with store.writing() as connection:
+                # SQLite's own way to pretend: the file may not grow beyond its present pages.
+                connection.exec_driver_sql("PRAGMA max_page_count = 1")
+                for number in range(200):
+                    put_photo(connection, photo(f"{number:064}", message="long " * 100))
+
+        said = r"s\.db: database or disk is full; make room on its disk and run again; nothing half-written was kept"
+        with pytest.raises(StoreError, match=said):
+            write_too_much()
+        with store.reading() as connection:
+            assert connection.exec_driver_sql("SELECT count(*) FROM photos").scalar() == 0
+
+
 @pytest.mark.parametrize(
     ("where", "said"),
     [
