@@ -125,27 +125,28 @@ def undisturbed(folder: Path, store: str, arrivals: list[Arrival]) -> tuple[floa
 
 
 def disturbed(
-    folder: Path, store: str, arrivals: list[Arrival], *, kills: int, rng: random.Random, longest_s: float, number: int
+    folder: Path, store: str, arrivals: list[Arrival], given: argparse.Namespace, rng: random.Random, longest_s: float
 ) -> int:
     """Let some files arrive, start a pass, end it at a random instant, and again; the passes not ended come back.
 
     When all the kills have hit, passes run undisturbed until nothing is left to do.
     """
     left, hits, whole = list(arrivals), 0, 0
-    while hits < kills:
-        due = rng.randint(0, 2 * len(left) // (kills - hits))
+    while hits < given.kills:
+        due = rng.randint(0, 2 * len(left) // (given.kills - hits))
         for arrival in left[:due]:
             arrive(folder, arrival)
         left = left[due:]
         rename_read(folder, store, arrivals)
-        process = start(folder, store)
+        racing = [start(folder, store) for _ in range(given.runners)]
         time.sleep(rng.uniform(0, longest_s))
-        if process.poll() is None:
-            process.send_signal(number)
-            hits += 1
-        else:
-            whole += 1
-        process.wait()
+        at_work = [process for process in racing if process.poll() is None]
+        for process in at_work:
+            process.send_signal(signal.SIGTERM if given.term else signal.SIGKILL)
+        for process in racing:
+            process.wait()
+        hits += bool(at_work)
+        whole += not at_work
     for arrival in left:
         arrive(folder, arrival)
     for _ in range(2):
@@ -206,6 +207,7 @@ def main() -> None:
     parser.add_argument("--width", type=int, default=800, help="their width in pixels (default 800)")
     parser.add_argument("--kills", type=int, default=20, help="passes that are killed (default 20)")
     parser.add_argument("--term", action="store_true", help="ask the pass to end (SIGTERM) instead of killing it")
+    parser.add_argument("--runners", type=int, default=1, help="passes started at once (default 1)")
     parser.add_argument("--seed", type=int, default=1, help="of the instants and of what arrives when (default 1)")
     parser.add_argument("--store", help="store of the disturbed run; by default a file")
     given = parser.parse_args()
@@ -222,19 +224,17 @@ def main() -> None:
         rough = given.store or rough
         first_s, idle_s = undisturbed(folders[0] / "share", calm, arrivals)
         photo_s = max(first_s - idle_s, 0) / len(arrivals)
-        number = signal.SIGTERM if given.term else signal.SIGKILL
         began = time.monotonic()
-        whole = disturbed(
-            folders[1] / "share", rough, arrivals,
-            kills=given.kills, rng=rng, longest_s=idle_s + PHOTOS_A_PASS * photo_s, number=number,
-        )  # fmt: skip
+        longest_s = idle_s + PHOTOS_A_PASS * photo_s
+        whole = disturbed(folders[1] / "share", rough, arrivals, given, rng, longest_s)
         took = time.monotonic() - began
         found = differences(calm, rough) + left_over(folders[1] / "share", rough, arrivals)
         with opened(rough, busy_timeout_s=30) as store, store.reading() as connection:
             ends = [photo.reason or photo.state for photo in photos(connection)]
     print(f"{len(arrivals)} arrivals of {len(drawn)} photos, seed {given.seed}")
     print(f"undisturbed {first_s:.1f} s; a pass that finds nothing new {idle_s:.1f} s")
-    print(f"{given.kills} passes ended by {signal.Signals(number).name}, {whole} came to their end, in {took:.0f} s")
+    how = "SIGTERM" if given.term else "SIGKILL"
+    print(f"{given.kills} times {given.runners} at once ended by {how}, {whole} times none was left, in {took:.0f} s")
     print(f"contents: {', '.join(f'{count} {end}' for end, count in pd.Series(ends).value_counts().items())}")
     for line in found:
         print(f"DIFFERS: {line}")

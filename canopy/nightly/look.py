@@ -12,7 +12,13 @@ from pathlib import Path
 
 from canopy.batch.folder import PHOTO_SUFFIXES, RESULT_FOLDERS, RUN_FILE
 from canopy.errors import UsageError
+from canopy.store.any_text import to_stored
 
+# PostgreSQL keeps no more than 2704 bytes of a key (its manual, "B-Tree Indexes"); a name takes up to 1530 of them.
+_PATH_BYTES_MAX = 1000
+# The longest a character can become in the store.
+_BYTES_A_CHARACTER = 6
+_LATEST_NS = 2**63 - 1
 _SUFFIXES = frozenset(suffix.removeprefix(".") for suffix in PHOTO_SUFFIXES)
 
 
@@ -79,6 +85,11 @@ def listings(root: Path) -> Iterator[Listing]:
     waiting = [""]
     while waiting:
         folder = waiting.pop()
+        if _is_too_long(folder):
+            yield Listing(
+                folder, (), f"{folder}: its path is too long to be kept; move it up, or give it shorter names"
+            )
+            continue
         try:
             listing, below = _list(root, folder)
         except FileNotFoundError:
@@ -91,6 +102,16 @@ def listings(root: Path) -> Iterator[Listing]:
             listing, below = Listing(folder, (), f"{folder}: cannot be listed ({error.strerror}); check its rights"), []
         yield listing
         waiting += sorted(below, reverse=True)
+
+
+def changed_ns(seen: os.stat_result) -> int:
+    """Time of a file's last change, nanoseconds since 1970; dates beyond what databases hold count as the last one."""
+    return max(-_LATEST_NS, min(seen.st_mtime_ns, _LATEST_NS))
+
+
+def _is_too_long(folder: str) -> bool:
+    short = len(folder) * _BYTES_A_CHARACTER <= _PATH_BYTES_MAX
+    return not short and len(to_stored(folder).encode()) > _PATH_BYTES_MAX
 
 
 def _list(root: Path, folder: str) -> tuple[Listing, list[str]]:
@@ -128,4 +149,4 @@ def _entry(item: os.DirEntry[str]) -> Entry | None:
     if stat.S_ISDIR(seen.st_mode):
         return None
     wrong = "" if stat.S_ISREG(seen.st_mode) else "not a regular file"
-    return Entry(item.name, seen.st_size, seen.st_mtime_ns, wrong)
+    return Entry(item.name, seen.st_size, changed_ns(seen), wrong)

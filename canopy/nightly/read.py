@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from canopy.nightly.look import Entry
+from canopy.nightly.look import Entry, changed_ns
 
 _GONE = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ESTALE})
 
@@ -50,4 +50,4 @@ def take(path: Path, entry: Entry) -> Taken:
 
 
 def _is(entry: Entry, seen: os.stat_result) -> bool:
-    return stat.S_ISREG(seen.st_mode) and (seen.st_size, seen.st_mtime_ns) == (entry.size, entry.mtime_ns)
+    return stat.S_ISREG(seen.st_mode) and (seen.st_size, changed_ns(seen)) == (entry.size, entry.mtime_ns)

@@ -40,7 +40,15 @@ def _work(job: Job, data: bytes, entry: Entry, settings: Settings) -> Done:
         job.record,
         settings=settings,
         name=job.source.name,
-        modified_at=datetime.fromtimestamp(entry.mtime_ns / _NS) if settings.photo.file_date else None,
+        modified_at=_date(entry) if settings.photo.file_date else None,
         recipe=job.recipe,
     )
     return Done(reading, job.stem, "", (), b"")
+
+
+def _date(entry: Entry) -> datetime | None:
+    """File date on this machine's wall clock; None for one that no calendar holds."""
+    try:
+        return datetime.fromtimestamp(entry.mtime_ns / _NS)
+    except (OverflowError, OSError, ValueError):
+        return None

@@ -64,6 +64,14 @@ class Store:
             with marked.begin():
                 yield marked
 
+    def keep_log(self) -> None:
+        """Let readers of a SQLite store go on while another writes, from now on: the file itself keeps this."""
+        if self.file is not None:
+            with self._told(), self.engine.connect() as connection:
+                raw = connection.connection.dbapi_connection
+                assert raw is not None
+                raw.execute("PRAGMA journal_mode = WAL").close()
+
     @contextmanager
     def _told(self) -> Iterator[None]:
         try:
@@ -97,6 +105,7 @@ def opened(where: str, *, busy_timeout_s: float, make: bool = False) -> Iterator
         if make:
             with store.writing() as connection:
                 bring_up_to_date(connection, name=name)
+            store.keep_log()
         else:
             with store.reading() as connection:
                 check_version(connection, name=name)
@@ -150,7 +159,7 @@ def _sqlite(file: Path, *, busy_timeout_s: float) -> Engine:
 
 def _prepare_sqlite(raw: Any, _: object) -> None:
     raw.isolation_level = None  # transactions begin where `_begin_sqlite` says, not where the driver guesses
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
+    for pragma in ("synchronous = FULL", "foreign_keys = ON"):
         raw.execute(f"PRAGMA {pragma}").close()
 
 

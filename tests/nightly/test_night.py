@@ -341,6 +341,27 @@ def test_names_in_any_alphabet_and_none(share):
     assert share.one_pass().known == len(names)
 
 
+def test_dates_that_no_database_holds(any_share):
+    file = any_share.put("R1_a.jpg")
+    os.utime(file, (2**33 + 2**31,) * 2)  # in 2310; nanoseconds since 1970 end in 2262 at 64 bits
+    assert any_share.one_pass().waiting == 1
+    assert any_share.one_pass().read == 1
+    assert any_share.one_pass().known == 1
+
+
+def test_paths_that_no_key_holds_are_told_and_the_rest_goes_on(any_share):
+    share = any_share
+    deep = "/".join(["é" * 120] * 5)  # 1204 bytes in UTF-8
+    share.put(f"{deep}/R1_a.jpg", b"deep")
+    share.put("R1_b.jpg")
+    night = share.one_pass()
+    assert (night.read, night.exit_code) == (1, 1)
+    assert night.problems == [f"{deep}: its path is too long to be kept; move it up, or give it shorter names"]
+    undecodable = b"\xff".decode("utf-8", "surrogateescape")
+    share.put(f"{undecodable * 160}/R1_{undecodable * 240}.jpg", b"long")  # as long as is kept
+    assert share.one_pass().read == 1
+
+
 def test_the_source_is_only_read(share):
     share.put("R1_a.jpg")
     share.put("rack/R1_b.jpg", BAD)

@@ -124,8 +124,11 @@ def test_a_database_of_something_else_is_left_alone(tmp_path):
     other = sqlite3.connect(tmp_path / "s.db")
     other.execute("CREATE TABLE orders (id INTEGER)")
     other.close()
-    with pytest.raises(StoreError, match="holds tables of something else; name another file"):
-        _open(tmp_path / "s.db", make=True)
+    before = (tmp_path / "s.db").read_bytes()
+    for make in (True, False):
+        with pytest.raises(StoreError, match="holds tables of something else; name another file"):
+            _open(tmp_path / "s.db", make=make)
+    assert (tmp_path / "s.db").read_bytes() == before
 
 
 def test_a_folder_that_is_not_there(tmp_path):
