@@ -14,7 +14,7 @@ from store.postgres import own_schema, server
 from canopy.errors import PhotoUnreadable
 from canopy.nightly.night import Night, one_pass
 from canopy.store.database import opened
-from canopy.store.ledger import Photo, photos
+from canopy.store.ledger import File, Photo, all_files, photos
 from canopy.store.readings import table
 
 NOW_S = 1_774_000_000
@@ -58,6 +58,10 @@ class Share:
     def read(self, name: str = "trays"):
         with opened(self.store, busy_timeout_s=5) as store, store.reading() as connection:
             return table(connection, name)
+
+    def files(self) -> list[File]:
+        with opened(self.store, busy_timeout_s=5) as store, store.reading() as connection:
+            return all_files(connection)
 
     def photos(self) -> list[Photo]:
         with opened(self.store, busy_timeout_s=5) as store, store.reading() as connection:
