@@ -104,7 +104,7 @@ def _write_parquet(path: Path, parts: Iterable[pd.DataFrame], columns: Sequence[
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ModuleNotFoundError:
-        message = f"{path.with_suffix('.parquet').name}: needs pyarrow; install canopy with its extra `parquet`"
+        message = f"{path.name.removesuffix(_PART)}: needs pyarrow; install canopy with its extra `parquet`"
         raise UsageError(message) from None
     kinds = {"string": pa.string(), "float64": pa.float64(), "int64": pa.int64(), "Int64": pa.int64(),
              "boolean": pa.bool_()}  # fmt: skip

@@ -144,5 +144,5 @@ def test_more_rows_than_a_sheet_holds(tmp_path, monkeypatch):
 
 def test_without_pyarrow_the_way_to_it_is_told(tmp_path, monkeypatch):
     monkeypatch.setitem(__import__("sys").modules, "pyarrow", None)
-    with pytest.raises(UsageError, match=r"t\.parquet: needs pyarrow; install canopy with its extra `parquet`"):
+    with pytest.raises(UsageError, match=r"^t\.parquet: needs pyarrow; install canopy with its extra `parquet`"):
         _write(tmp_path / "t.parquet", _table(["R1"]))
