@@ -68,6 +68,11 @@ class Share:
             return photos(connection)
 
 
+def counts(night: Night) -> tuple[int, int, int, int, int]:
+    """Photos read; files known, waiting and gone; photos set aside."""
+    return night.read, night.known, night.waiting, night.gone, len(night.set_aside)
+
+
 @pytest.fixture
 def share(tmp_path, monkeypatch) -> Share:
     monkeypatch.setattr("canopy.nightly.work.analyse", made_up_analyse)
