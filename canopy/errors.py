@@ -14,6 +14,14 @@ class UsageError(CanopyError):
     """The command, a settings file or a tray list cannot be used as given (exit code 2)."""
 
 
+class StoreError(CanopyError):
+    """The store of readings cannot be opened, read or written, or is of another version."""
+
+
+class StoreBusy(StoreError):
+    """Another pass is taking photos in; it will do what this one would have done."""
+
+
 class PhotoError(CanopyError):
     """A photo that is set aside; `code` is the reason stored in tables (see `canopy.reasons`)."""
 

@@ -34,6 +34,7 @@ _ALL: tuple[Reason, ...] = (
     Reason("not_an_image", "not an image", "Remove the file, or save it as JPEG, PNG, TIFF, WebP or HEIC.", True),
     Reason("truncated", "photo is cut short", "Copy the photo again; the transfer stopped early.", True),
     Reason("too_large", "picture claims too many pixels", "Save the photo at 100 megapixels or less.", True),
+    Reason("file_too_large", "file is too large", "Remove it, or raise `photo_max_mb` under `[store]`.", True),
     Reason("too_small", "picture is too small", "Take the photo with more pixels.", True),
     Reason("animated", "animation, not a photo", "Save one frame as JPEG or PNG.", True),
     Reason("missing", "listed photo is absent", "Correct the name in the tray list or bring the file.", True),

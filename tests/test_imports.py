@@ -11,9 +11,10 @@ CANOPY = Path(__file__).parent.parent / "canopy"
 
 # From the top down; a room may import rooms further down, never up.
 ORDER = (
-    "cli", "batch", "outputs", "growth", "analyse", "readiness", "measure", "segment", "tray", "photo", "settings",
-    "records", "reasons", "errors",
+    "cli", "nightly", "batch", "outputs", "store", "growth", "analyse", "readiness", "measure", "segment", "tray", "photo",
+    "settings", "records", "reasons", "errors",
 )  # fmt: skip
+STRANGERS = ({"outputs", "store"},)  # rooms that stand side by side and do not see each other
 MAP_STEP = ORDER[ORDER.index("analyse") :]
 SYNTHETIC_MAY_USE = {"synthetic", "records"}
 # Growth reads tables and recipes: the rooms of single photos are nothing to it.
@@ -22,7 +23,8 @@ GROWTH_MAY_USE = {"growth", "settings", "records", "reasons", "errors"}
 # Files, clock, processes, network, screens and pages have no place in the map step and below.
 OUTSIDE = {
     "os", "pathlib", "shutil", "tempfile", "glob", "time", "logging", "subprocess", "multiprocessing", "socket",
-    "urllib", "http", "sqlite3", "typer", "rich", "jinja2",
+    "urllib", "http", "sqlite3", "typer", "rich", "jinja2", "sqlalchemy", "alembic",
+    "fcntl",
 }  # fmt: skip
 OUTSIDE_CALLS = {"print", "open", "input"}
 CLOCK = {"now", "today", "utcnow"}
@@ -69,6 +71,8 @@ def test_a_room_imports_only_what_lies_below_it(path):
     if room == "cli":
         allowed |= {"synthetic"}
     assert imported <= allowed
+    for side_by_side in STRANGERS:
+        assert room not in side_by_side or imported & side_by_side <= {room}
 
 
 @pytest.mark.parametrize(

@@ -139,3 +139,20 @@ def _tray_list_of(root: Path, given: Path | None) -> Path:
             f"{path}: no such tray list; give one with --trays, or run `canopy init {root}` for a starter to fill in"
         )
     return path
+
+
+def tray_list_for(root: Path, *, given: Path | None, configuration: Configuration) -> tuple[TrayList, Path]:
+    """The tray list of one folder, given or beside its photos, and the folder that the list lies in.
+
+    Raises
+    ------
+    UsageError
+        There is none, or it cannot be used as a whole.
+    """
+    file = _tray_list_of(root, given)
+    return read_trays(file, recipes=configuration.recipes, layouts=configuration.layouts), file.parent
+
+
+def jobs_of(source: Source, trays: TrayList, *, below: Path) -> list[Job | SetAside]:
+    """What is to be done with one photo by a tray list in the folder `below`: a job for each tray that it shows."""
+    return _jobs(source, source.path.stem, trays, below=below)

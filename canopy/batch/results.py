@@ -91,7 +91,7 @@ class Results:
     def _put_set_aside(self, aside: SetAside) -> None:
         self.set_aside.append(aside)
         row = {"photo": aside.photo, "tray": aside.tray or pd.NA, "quality": "refused", "quality_reason": aside.message}
-        self._write_rows("trays.csv", pd.DataFrame([row]).reindex(columns=list(TABLES["trays.csv"])))
+        self._write_rows("trays.csv", pd.DataFrame([row], dtype=object).reindex(columns=list(TABLES["trays.csv"])))
         entry = {"photo": aside.photo, "tray": aside.tray, "stem": None, "status": SET_ASIDE}
         self._photos.append({**entry, "reason": aside.code, "message": aside.message})
 

@@ -14,4 +14,10 @@ SettingsFile = Annotated[
     Path | None,
     typer.Option("--settings", help="Settings; by default canopy.toml beside the photos.", show_default=False),
 ]
+StorePlace = Annotated[
+    str | None,
+    typer.Option(
+        "--store", help="Store: a file, or postgresql://…; by default canopy.db in FOLDER.", show_default=False
+    ),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of words.")]

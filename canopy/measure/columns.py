@@ -11,6 +11,9 @@ import pandas as pd
 
 _TEXT, _FLOAT, _WHOLE, _WHOLE_OR_NONE = "string", "float64", "int64", "Int64"
 
+TEXT_TYPE = pd.StringDtype("python")
+"""pandas type of text, the same with pyarrow installed or without: Arrow holds no file name that is not UTF-8."""
+
 
 @dataclass(frozen=True)
 class Column:
@@ -169,8 +172,9 @@ def _values(data: Mapping[str, object], column: Column, length: int) -> Any:
     """A column's values as a bare array of its type."""
     if column.dtype == _FLOAT:
         return np.array(data.get(column.name, np.full(length, np.nan)), dtype=np.float64)
+    dtype = TEXT_TYPE if column.dtype == _TEXT else column.dtype
     if column.name in data:
-        return pd.Series(data[column.name], dtype=column.dtype).array
+        return pd.Series(data[column.name], dtype=dtype).array
     if column.dtype == _WHOLE and length:
         raise ValueError(f"table: column {column.name} must be given; it cannot be missing")
-    return pd.Series([pd.NA] * length, dtype=_WHOLE_OR_NONE if column.dtype == _WHOLE_OR_NONE else column.dtype).array
+    return pd.Series([pd.NA] * length, dtype=dtype).array

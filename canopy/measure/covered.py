@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from canopy.measure.colour import FloatArray, linear_to_lab
+from canopy.measure.columns import TEXT_TYPE
 from canopy.measure.gainfield import GainField, mean_of_parts
 from canopy.records import Layout, Remark
 from canopy.segment.result import Segmentation
@@ -69,7 +70,7 @@ def mark_covered(cells: pd.DataFrame, share: FloatArray, *, settings: CoveredSet
         (text if pd.isna(old) else f"{text}; {old}") if here else old
         for here, text, old in zip(under, texts, cells["reason"], strict=True)
     ]
-    marked["reason"] = pd.array(reasons, dtype="string")
+    marked["reason"] = pd.array(reasons, dtype=TEXT_TYPE)
     hidden = under & cells["state"].eq("empty").fillna(False).to_numpy(dtype=bool)
     marked.loc[hidden, "state"] = pd.NA
     return marked

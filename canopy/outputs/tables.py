@@ -74,4 +74,12 @@ def _decimal_text(value: float, significant_digits: int) -> str:
 def _csv_text(rows: Sequence[Sequence[str]]) -> str:
     text = io.StringIO()
     csv.writer(text, lineterminator=LINE_END).writerows(rows)
-    return text.getvalue()
+    written = text.getvalue()
+    return "".join(_careful_line(row) for row in rows) if "\r" in written else written
+
+
+def _careful_line(row: Sequence[str]) -> str:
+    """One line in which a carriage return stands in quotes, too; the writer sees to it only where it may end lines."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\r\n").writerow(row)
+    return text.getvalue().removesuffix("\r\n") + LINE_END

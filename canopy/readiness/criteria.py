@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from canopy.measure.columns import TEXT_TYPE
 from canopy.readiness.desirability import desirability, desirability_range, limiting_index, readiness_score
 from canopy.records.recipe import CropRecipe, NamedCriterion
 from canopy.settings.readiness import ReadinessSettings
@@ -224,6 +225,6 @@ def _reach(d: FloatArray, d_end: FloatArray, weight: FloatArray) -> FloatArray:
 
 
 def _typed(table: pd.DataFrame) -> pd.DataFrame:
-    text = dict.fromkeys(("cell", "criterion", "unit"), "string")
+    text = dict.fromkeys(("cell", "criterion", "unit"), TEXT_TYPE)
     rest = {name: "float64" for name in CRITERIA_COLUMNS if name not in text and name != "withheld"}
     return table.astype({**text, **rest, "withheld": "bool"})

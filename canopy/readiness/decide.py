@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from canopy.measure.columns import TEXT_TYPE
 from canopy.readiness.criteria import criteria_table, damage_fraction, no_criteria, score_criteria
 from canopy.readiness.findings import Finding, emptiness_findings, gate_findings, score_findings
 from canopy.readiness.gates import cell_gates, days_after_sowing, waiting_after_treatment
@@ -194,5 +195,5 @@ def _filled(
     for k, name in enumerate(_NUMBER_COLUMNS):
         filled[name] = numbers[k] if numbers is not None else np.full(len(cells), np.nan)
     for name, texts in (("decision", decision), ("limiting", limiting), ("reason", reason)):
-        filled[name] = pd.array(missing if texts is None else texts, dtype="string")
+        filled[name] = pd.array(missing if texts is None else texts, dtype=TEXT_TYPE)
     return filled

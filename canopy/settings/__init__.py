@@ -9,6 +9,7 @@ from canopy.settings.photo import PhotoSettings
 from canopy.settings.readiness import ReadinessSettings
 from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
+from canopy.settings.store import StoreSettings
 from canopy.settings.tray import TraySettings
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "ScaleSettings",
     "SegmentSettings",
     "Settings",
+    "StoreSettings",
     "TraySettings",
 ]
 
@@ -37,3 +39,4 @@ class Settings(BaseModel):
     readiness: ReadinessSettings = Field(default_factory=ReadinessSettings, description="Score and decision.")
     growth: GrowthSettings = Field(default_factory=GrowthSettings, description="Growth over days.")
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
+    store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, nightly pass.")

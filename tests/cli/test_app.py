@@ -20,7 +20,7 @@ from canopy.readiness import known_recipes
 from canopy.settings import Settings
 from canopy.tray import named_layouts
 
-COMMANDS = {"score", "explain", "layouts", "crops", "init"}
+COMMANDS = {"score", "nightly", "export", "check", "backup", "explain", "layouts", "crops", "init"}
 
 
 def _run(capsys, *arguments):
@@ -61,7 +61,7 @@ def test_help_loads_nothing_heavy():
     code = (
         "import sys\nfrom canopy.cli.app import main\n"
         "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
-        "heavy = {'numpy', 'pandas', 'cv2', 'pydantic', 'rich', 'scipy', 'jinja2', 'PIL'}\n"
+        "heavy = {'numpy', 'pandas', 'cv2', 'pydantic', 'rich', 'scipy', 'jinja2', 'PIL', 'sqlalchemy', 'alembic'}\n"
         "print('LOADED', sorted(heavy & set(sys.modules)))"
     )
     assert _python(code).splitlines()[-1] == "LOADED []"
@@ -70,7 +70,7 @@ def test_help_loads_nothing_heavy():
 def test_commands_complete_on_tab():
     told = _python(
         "from canopy.cli.app import main; main()",
-        _CANOPY_COMPLETE="complete_bash", COMP_WORDS="canopy ex", COMP_CWORD="1",
+        _CANOPY_COMPLETE="complete_bash", COMP_WORDS="canopy expl", COMP_CWORD="1",
     )  # fmt: skip
     assert told.split() == ["explain"]
 

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,6 +10,7 @@ from canopy.measure.columns import (
     CELL_COLUMNS,
     CONTRACT_CELL_COLUMNS,
     CONTRACT_TRAY_COLUMNS,
+    TEXT_TYPE,
     TRAY_COLUMNS,
     as_table,
 )
@@ -72,3 +75,13 @@ def test_whole_numbers_cannot_be_missing():
 def test_columns_of_unequal_length():
     with pytest.raises(ValueError, match="unequal length"):
         as_table({"row": [1, 1], "col": [1, 2], "cell": ["A1"]}, columns=CELL_COLUMNS)
+
+
+def test_text_is_of_one_type_whatever_is_installed():
+    # Where pyarrow is installed, pandas' own "string" holds no file name that is not UTF-8.
+    name = b"\xff.jpg".decode("utf-8", "surrogateescape")
+    table = as_table({"photo": [name], "row": [1], "col": [1]}, columns=CELL_COLUMNS)
+    assert table["photo"].tolist() == [name]
+    assert table["photo"].dtype == TEXT_TYPE
+    sources = (Path(__file__).parent.parent.parent / "canopy").rglob("*.py")
+    assert [path.name for path in sources if 'dtype="string"' in path.read_text(encoding="utf-8")] == []

@@ -71,3 +71,9 @@ def test_numbers_read_back_within_the_promised_digits():
     text = table_lines(pd.DataFrame({"a": values}), significant_digits=5)
     # Half a unit in the fifth digit is at most 5e-5 of the value.
     np.testing.assert_allclose([float(line) for line in text.split()], values, rtol=5e-5)
+
+
+def test_a_carriage_return_stands_in_quotes():
+    # RFC 4180, 2.6: fields with line breaks are enclosed in double quotes; both signs may end a line.
+    table = pd.DataFrame({"a": ["x\ry", "plain"], "b": ["\r", 'q"']}, dtype=object)
+    assert table_lines(table, significant_digits=5) == '"x\ry","\r"\nplain,"q"""\n'

@@ -1,0 +1,120 @@
+"""The store against the folder: is every photo still there as it was read, and is every file accounted for?"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sqlalchemy import Connection
+
+from canopy.errors import UsageError
+from canopy.nightly.look import Entry, listings
+from canopy.nightly.read import take
+from canopy.store import ledger
+from canopy.store.database import Store
+from canopy.store.ledger import File
+
+
+@dataclass
+class Checked:
+    """What a check found; paths below the folder.
+
+    Attributes
+    ----------
+    files : int
+        Files that are as the store has them.
+    absent : list of str
+        Known files that are no longer there.
+    changed : list of str
+        Files that are not as they were read: of another size, time or, where bytes were compared, content.
+    new : list of str
+        Files that no pass has taken in yet, or that no pass could read.
+    unseen : list of str
+        Photos of the store of which no file is known.
+    damage : list of str
+        What the database says of itself; readings without rows.
+    """
+
+    files: int = 0
+    absent: list[str] = field(default_factory=list)
+    changed: list[str] = field(default_factory=list)
+    new: list[str] = field(default_factory=list)
+    unseen: list[str] = field(default_factory=list)
+    damage: list[str] = field(default_factory=list)
+
+    @property
+    def exit_code(self) -> int:
+        """0: all is as the store has it; 1: something is not."""
+        return int(bool(self.absent or self.changed or self.new or self.unseen or self.damage))
+
+
+def check(folder: Path, store: Store, *, compare_bytes: bool) -> Checked:
+    """Compare the store with the folder; nothing is changed.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+    store : Store
+    compare_bytes : bool
+        Read every file again and compare its SHA-256, instead of size and time alone.
+
+    Raises
+    ------
+    StoreError
+        The store cannot be read.
+    UsageError
+        The folder cannot be listed.
+    """
+    if not folder.is_dir():
+        raise UsageError(f"{folder}: no such folder; check the path, and that it is mounted")
+    found = Checked()
+    with store.reading() as connection:
+        found.damage += _damage(connection)
+        known = {file.path: file for file in ledger.all_files(connection)}
+        with_files = {file.sha256 for file in known.values()}
+        found.unseen += [photo.path for photo in ledger.photos(connection) if photo.sha256 not in with_files]
+    for path, entry in _entries(folder):
+        file = known.pop(path, None)
+        if file is None or file.sha256 is None:
+            found.new.append(path)
+        elif _is_as_read(folder / path, entry, file, compare_bytes=compare_bytes):
+            found.files += 1
+        else:
+            found.changed.append(path)
+    found.absent += sorted(known)
+    return found
+
+
+def _entries(folder: Path) -> Iterator[tuple[str, Entry]]:
+    for listing in listings(folder):
+        below = f"{listing.folder}/" if listing.folder else ""
+        yield from ((below + entry.name, entry) for entry in listing.entries)
+
+
+def _is_as_read(path: Path, entry: Entry, file: File, *, compare_bytes: bool) -> bool:
+    if (entry.size, entry.mtime_ns) != (file.size, file.mtime_ns):
+        return False
+    if not compare_bytes:
+        return True
+    taken = take(path, entry)
+    return taken.state == "whole" and hashlib.sha256(taken.data).hexdigest() == file.sha256
+
+
+def _damage(connection: Connection) -> list[str]:
+    """What the database says of itself, and readings that lack their rows."""
+    said = []
+    if connection.dialect.name == "sqlite":
+        said += [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check") if row[0] != "ok"]
+        said += [
+            f"{row[0]}: a row without its {row[2]}" for row in connection.exec_driver_sql("PRAGMA foreign_key_check")
+        ]
+    lacking = connection.exec_driver_sql(
+        "SELECT photo, tray FROM readings WHERE cells <> (SELECT count(*) FROM cells WHERE reading_id = readings.id)"
+    )
+    said += [f"{row[0]}, tray {row[1]}: its reading lacks cells" for row in lacking]
+    read_without = connection.exec_driver_sql(
+        "SELECT path FROM photos WHERE state = 'read' AND sha256 NOT IN (SELECT photo_sha256 FROM readings)"
+    )
+    return said + [f"{row[0]}: counts as read and has no reading" for row in read_without]

@@ -1,0 +1,58 @@
+"""A table of the store to a file, readings held in memory a few at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from canopy.batch.plan import configuration_for
+from canopy.measure.columns import Column
+from canopy.nightly.night import store_of
+from canopy.outputs.export import write_table
+from canopy.store.database import opened
+from canopy.store.logbook import CORRECTION_COLUMNS, HARVEST_COLUMNS, corrections, harvests
+from canopy.store.readings import TABLES, tables
+
+_BOOKS: dict[str, tuple[Callable[[Connection], pd.DataFrame], tuple[Column, ...]]] = {
+    "corrections": (corrections, CORRECTION_COLUMNS),
+    "harvests": (harvests, HARVEST_COLUMNS),
+}
+
+
+def export_table(
+    folder: Path, name: str, out: Path, *, tray: str | None, store: str | None, settings: Path | None
+) -> int:
+    """Write one table.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Folder of the photos.
+    name : str
+        A key of `canopy.store.readings.TABLES`, `corrections` or `harvests`.
+    out : pathlib.Path
+        Its ending names the format.
+    tray : str, optional
+        Only this tray's.
+    store, settings
+        As of `canopy.nightly.night.one_pass`.
+
+    Returns
+    -------
+    int
+        Rows written.
+    """
+    place, wait_s = store_of(folder, store=store, settings=settings)
+    chosen = configuration_for([folder], given=settings).settings
+    with opened(place, busy_timeout_s=wait_s) as kept, kept.reading() as connection:
+        if name in _BOOKS:
+            read, columns = _BOOKS[name]
+            whole = read(connection)
+            parts = iter([whole if tray is None else whole[whole["tray"] == tray]])
+        else:
+            columns = TABLES[name]
+            parts = tables(connection, name, tray=tray, at_once=chosen.store.readings_at_once)
+        return write_table(out, parts, columns=columns, significant_digits=chosen.outputs.significant_digits)

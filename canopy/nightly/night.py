@@ -1,0 +1,158 @@
+"""One pass: new photos of a folder worked through, each content once, every step kept whole or not at all."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from canopy.batch.job import SetAside
+from canopy.batch.plan import configuration_for
+from canopy.errors import UsageError
+from canopy.nightly.look import Listing, listings
+from canopy.nightly.rules import Rules, read_rules
+from canopy.nightly.take_in import FolderDone, take_in
+from canopy.store import ledger
+from canopy.store.database import Store, opened
+from canopy.store.turn import one_at_a_time
+
+STORE_FILE = "canopy.db"
+ALL_GOOD, SOME_SET_ASIDE, LIST_WRONG = 0, 1, 2
+
+
+@dataclass
+class Night:
+    """What a pass did.
+
+    Attributes
+    ----------
+    store : str
+        Where the readings are.
+    read : int
+        Photos that gave a reading.
+    known : int
+        Files that asked for nothing: unchanged, or copies of a known content.
+    waiting : int
+        Files that may still be being copied, left for the next pass.
+    gone : int
+        Files known from earlier that are no longer there; their readings stay.
+    set_aside : list of SetAside
+        In this pass; those of earlier passes are not repeated.
+    problems : list of str
+        Folders that cannot be listed.
+    list_problems : tuple of str
+        Lines of the tray list that cannot be used.
+    """
+
+    store: str
+    read: int = 0
+    known: int = 0
+    waiting: int = 0
+    gone: int = 0
+    set_aside: list[SetAside] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+    list_problems: tuple[str, ...] = ()
+
+    @property
+    def exit_code(self) -> int:
+        """0 all good, 1 something was set aside in this pass, 2 lines of the tray list are wrong."""
+        if self.list_problems:
+            return LIST_WRONG
+        return SOME_SET_ASIDE if self.set_aside or self.problems else ALL_GOOD
+
+    def add(self, done: FolderDone) -> None:
+        """Count what was done in one folder."""
+        self.read += done.read
+        self.known += done.known
+        self.waiting += done.waiting
+        self.gone += done.gone
+        self.set_aside += done.set_aside
+
+
+def one_pass(
+    folder: Path,
+    *,
+    store: str | None = None,
+    trays: Path | None = None,
+    settings: Path | None = None,
+    clock: Callable[[], int] = time.time_ns,
+) -> Night:
+    """Take in what is new in a folder and the folders below it.
+
+    It may be ended at any instant, by whatever means: a photo's readings and the note that it is done with are kept in
+    one transaction, so that the next pass goes on where this one ended.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Only read, never written to, unless the store lies in it.
+    store : str, optional
+        File or URL of the store; by default as in the settings, else `canopy.db` in the folder.
+    trays, settings : pathlib.Path, optional
+        Tray list and settings file; by default those in the folder.
+    clock : callable
+        Nanoseconds since 1970; only for whether a new file is at rest, and for the record.
+
+    Raises
+    ------
+    StoreBusy
+        Another pass is running.
+    StoreError
+        The store cannot be opened or written.
+    UsageError
+        The folder, its tray list or settings cannot be used.
+    """
+    rules = read_rules(folder, trays=trays, settings=settings)
+    where = store or _place(folder, settings, rules.configuration.settings.store.url)
+    wait_s = rules.configuration.settings.store.busy_timeout_s
+    with opened(where, busy_timeout_s=wait_s, make=True) as kept, one_at_a_time(kept):
+        night = Night(kept.name, list_problems=tuple(rules.trays.problems))
+        _go_through(kept, rules, night, clock)
+    return night
+
+
+def store_of(folder: Path, *, store: str | None, settings: Path | None) -> tuple[str, float]:
+    """Where the readings of a folder are kept, and how many seconds to wait for another writer; nothing is opened.
+
+    Raises
+    ------
+    UsageError
+        The settings cannot be used.
+    """
+    chosen = configuration_for([folder], given=settings).settings.store
+    return store or _place(folder, settings, chosen.url), chosen.busy_timeout_s
+
+
+def _place(folder: Path, settings: Path | None, url: str) -> str:
+    if not url:
+        return str(folder / STORE_FILE)
+    beside = settings.parent if settings is not None else folder
+    return url if "://" in url else str(beside / url)
+
+
+def _go_through(store: Store, rules: Rules, night: Night, clock: Callable[[], int]) -> None:
+    with store.reading() as connection:
+        states = ledger.folder_states(connection)
+    seen = set()
+    for listing in listings(rules.root):
+        seen.add(listing.folder)
+        if listing.problem:
+            night.problems.append(listing.problem)
+            seen |= {known for known in states if known.startswith(f"{listing.folder}/")}
+            continue
+        _refuse_lost_root(listing, states, rules.root)
+        if states.get(listing.folder) in {(listing.checksum, ""), (listing.checksum, rules.checksum)}:
+            night.known += len(listing.entries)
+        elif listing.entries or listing.folder in states:
+            night.add(take_in(listing, store=store, rules=rules, clock=clock))
+    lost = sorted(set(states) - seen)
+    if lost:
+        with store.writing() as connection:
+            ledger.forget_folders(connection, lost)
+
+
+def _refuse_lost_root(listing: Listing, states: dict[str, tuple[str, str]], root: Path) -> None:
+    """A share that is not mounted looks like an empty folder; nothing is forgotten for that."""
+    if not listing.folder and states and not any(root.iterdir()):
+        raise UsageError(f"{root}: is empty, but photos are known in it; check that it is mounted")

@@ -1,0 +1,146 @@
+"""The tables of the store; `migrations` holds the steps that lead to them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Double,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    Table,
+    UniqueConstraint,
+)
+from sqlalchemy.types import TypeEngine
+
+from canopy.measure.columns import CELL_COLUMNS, TRAY_COLUMNS
+from canopy.measure.columns import Column as Promised
+from canopy.store.any_text import AnyText
+
+VERSION = "0001"
+"""The migration that makes these tables."""
+
+METADATA = MetaData()
+
+LABELS = ("photo", "tray", "taken_at")
+"""Columns that stand in every promised table and are kept once a reading."""
+
+CRITERIA: dict[str, str] = {
+    "cell": "string", "criterion": "string", "value": "float64", "unit": "string", "desirability": "float64",
+    "weight": "float64", "value_low": "float64", "value_high": "float64", "desirability_low": "float64",
+    "desirability_high": "float64", "withheld": "boolean",
+}  # fmt: skip
+"""Columns of the criteria table and their pandas types, as readings have them."""
+
+_KINDS: dict[str, type[TypeEngine[Any]]] = {
+    "string": AnyText, "float64": Double, "int64": Integer, "Int64": Integer, "boolean": Boolean,
+}  # fmt: skip
+
+
+def _promised(columns: tuple[Promised, ...], *, without: tuple[str, ...] = ()) -> list[Column[object]]:
+    kept = [column for column in columns if column.name not in without]
+    return [Column(column.name, _KINDS[column.dtype](), nullable=column.dtype != "int64") for column in kept]
+
+
+PHOTOS = Table(
+    "photos",
+    METADATA,
+    Column("sha256", AnyText(), primary_key=True),
+    Column("path", AnyText(), nullable=False),  # below the folder, as when it was worked through
+    Column("size", BigInteger(), nullable=False),
+    Column("mtime_ns", BigInteger(), nullable=False),
+    Column("state", AnyText(), nullable=False),  # read, partly, set_aside
+    Column("reason", AnyText()),  # a code of canopy.reasons
+    Column("message", AnyText()),
+    Column("tried_with", AnyText(), nullable=False),  # checksum of all that the outcome rests on but the photo
+)
+
+FILES = Table(
+    "files",
+    METADATA,
+    Column("folder", AnyText(), primary_key=True),
+    Column("name", AnyText(), primary_key=True),
+    Column("size", BigInteger(), nullable=False),
+    Column("mtime_ns", BigInteger(), nullable=False),
+    Column("sha256", AnyText(), ForeignKey("photos.sha256")),  # missing: not read yet, or not readable
+    Column("tried_with", AnyText()),
+    Column("reason", AnyText()),
+    Column("message", AnyText()),
+    Index("files_by_content", "sha256"),
+)
+
+FOLDERS = Table(
+    "folders",
+    METADATA,
+    Column("folder", AnyText(), primary_key=True),
+    Column("listing", AnyText(), nullable=False),  # checksum of names, sizes and times when all of it was done
+    Column("waits_on", AnyText(), nullable=False),  # what the files set aside were tried with; empty: none is
+)
+
+READINGS = Table(
+    "readings",
+    METADATA,
+    Column("id", Integer(), primary_key=True),
+    Column("photo_sha256", AnyText(), ForeignKey("photos.sha256"), nullable=False),
+    Column("made_with", AnyText(), nullable=False),  # checksum of settings, version and the tray's record
+    Column("fingerprint", AnyText(), nullable=False),
+    Column("version", AnyText(), nullable=False),
+    Column("recorded_at", AnyText(), nullable=False),
+    *_promised(TRAY_COLUMNS),
+    UniqueConstraint("photo_sha256", "tray", "made_with", name="one_reading"),
+    Index("readings_of_tray", "tray", "taken_at"),
+)
+
+
+def _part(name: str, *columns: Column[object]) -> Table:
+    """A table of rows that belong to a reading, kept in their order."""
+    reading = Column("reading_id", Integer(), ForeignKey("readings.id"), primary_key=True)
+    return Table(name, METADATA, reading, Column("position", Integer(), primary_key=True), *columns)
+
+
+CELLS = _part("cells", *_promised(CELL_COLUMNS, without=LABELS))
+
+CRITERIA_ROWS = _part("criteria", *(Column(name, _KINDS[dtype]()) for name, dtype in CRITERIA.items()))
+
+REMARKS = _part(
+    "remarks",
+    Column("code", AnyText(), nullable=False),
+    Column("text", AnyText(), nullable=False),
+    Column("cell", AnyText(), nullable=False),
+)
+
+CORRECTIONS = Table(
+    "corrections",
+    METADATA,
+    Column("id", Integer(), primary_key=True),
+    Column("recorded_at", AnyText(), nullable=False),
+    Column("by", AnyText(), nullable=False),
+    Column("photo_sha256", AnyText(), nullable=False),
+    Column("tray", AnyText(), nullable=False),
+    Column("cell", AnyText(), nullable=False),
+    Column("column", AnyText(), nullable=False),
+    Column("value", AnyText()),
+    Column("note", AnyText(), nullable=False),
+)
+
+HARVESTS = Table(
+    "harvests",
+    METADATA,
+    Column("id", Integer(), primary_key=True),
+    Column("recorded_at", AnyText(), nullable=False),
+    Column("by", AnyText(), nullable=False),
+    Column("tray", AnyText(), nullable=False),
+    Column("cell", AnyText(), nullable=False),
+    Column("harvested_on", AnyText(), nullable=False),
+    Column("heads", Integer()),
+    Column("weight_g", Double()),
+    Column("note", AnyText(), nullable=False),
+)
+
+APPENDED_ONLY = ("corrections", "harvests")
+"""Tables whose rows the database itself refuses to change or delete."""
