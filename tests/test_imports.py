@@ -11,8 +11,8 @@ CANOPY = Path(__file__).parent.parent / "canopy"
 
 # From the top down; a room may import rooms further down, never up.
 ORDER = (
-    "cli", "nightly", "batch", "outputs", "store", "growth", "analyse", "readiness", "measure", "segment", "tray", "photo",
-    "settings", "records", "reasons", "errors",
+    "cli", "nightly", "batch", "outputs", "store", "growth", "analyse", "readiness", "measure", "segment", "tray",
+    "photo", "settings", "records", "reasons", "errors",
 )  # fmt: skip
 STRANGERS = ({"outputs", "store"},)  # rooms that stand side by side and do not see each other
 MAP_STEP = ORDER[ORDER.index("analyse") :]
