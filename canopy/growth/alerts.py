@@ -16,6 +16,7 @@ from scipy.stats import false_discovery_control, t
 from canopy.growth.beside import Departures
 from canopy.growth.charts import ewma, ewma_sd, limit_for
 from canopy.records import TrayRecord, cell_name
+from canopy.records.text import TEXT_TYPE
 from canopy.settings.growth import WatchSettings
 
 FloatArray = NDArray[np.float64]
@@ -213,8 +214,8 @@ def _chart_table(charts: _Charts) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "das": charts.das[k],
-            "what": pd.Series([charts.names[i][0] for i in j], dtype="string"),
-            "name": pd.Series([charts.names[i][1] for i in j], dtype="string"),
+            "what": pd.Series([charts.names[i][0] for i in j], dtype=TEXT_TYPE),
+            "name": pd.Series([charts.names[i][1] for i in j], dtype=TEXT_TYPE),
             "z": charts.z.ravel(),
             "average": charts.average.ravel(),
             "limit": charts.limits[k],

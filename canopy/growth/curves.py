@@ -15,6 +15,7 @@ from canopy.growth.fit import Data
 from canopy.growth.pool import Photos, Pooled, best_pooled, fit_pooled
 from canopy.growth.shapes import SHAPES, Shape, reached_at, relative_rate
 from canopy.records import CropRecipe
+from canopy.records.text import TEXT_TYPE
 from canopy.settings.growth import CurveSettings
 
 FloatArray = NDArray[np.float64]
@@ -239,7 +240,7 @@ def _final(
 def _odd(names: tuple[str, ...], data: Data, das: FloatArray, fit: Pooled, *, settings: CurveSettings) -> pd.DataFrame:
     plant, place = np.nonzero(np.abs(fit.z) > settings.odd_reading)
     columns = {
-        "plant": pd.Series([names[i] for i in plant], dtype="string"),
+        "plant": pd.Series([names[i] for i in plant], dtype=TEXT_TYPE),
         "das": das[plant, place],
         "area_mm2": np.exp(data.y[plant, place]),
         "z": fit.z[plant, place],

@@ -13,6 +13,7 @@ from canopy.growth.checks import Check, Complaint
 from canopy.growth.events import NEW_PLANT
 from canopy.growth.turned import Turn, compare
 from canopy.records import Layout, TrayRecord, cell_name
+from canopy.records.text import TEXT_TYPE
 from canopy.settings.growth import HistorySettings
 
 FloatArray = NDArray[np.float64]
@@ -158,7 +159,7 @@ def _turned_back(
     turns = pd.DataFrame(rows, columns=list(TURN_DTYPES)).astype(TURN_DTYPES)
     whole = pd.concat(parts, ignore_index=True) if parts else table
     names = [cell_name(r, c) for r, c in zip(whole["row"], whole["col"], strict=True)]
-    return whole.assign(cell=pd.Series(names, index=whole.index, dtype="string")), turns, said
+    return whole.assign(cell=pd.Series(names, index=whole.index, dtype=TEXT_TYPE)), turns, said
 
 
 def _without(known: FloatArray, notes: pd.DataFrame, layout: Layout, *, since: float, until: float) -> FloatArray:
@@ -217,7 +218,7 @@ def _plants(table: pd.DataFrame, notes: pd.DataFrame, *, settings: HistorySettin
     names = table["cell"].astype(str).to_numpy()
     full = np.array([c if p == 1 else f"{c}/{p}" for c, p in zip(names, at.plant, strict=True)], dtype=object)
     curve = np.array([f if not k else f"{f} cut {k}" for f, k in zip(full, at.cut, strict=True)], dtype=object)
-    text = {"plant": pd.Series(full, dtype="string"), "curve": pd.Series(curve, dtype="string")}
+    text = {"plant": pd.Series(full, dtype=TEXT_TYPE), "curve": pd.Series(curve, dtype=TEXT_TYPE)}
     return table.assign(plant=text["plant"], curve=text["curve"], start_das=at.start, regrown=at.cut > 0), said
 
 

@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-_TEXT, _FLOAT, _WHOLE, _WHOLE_OR_NONE = "string", "float64", "int64", "Int64"
+from canopy.records.text import TEXT_TYPE
 
-TEXT_TYPE = pd.StringDtype("python")
-"""pandas type of text, the same with pyarrow installed or without: Arrow holds no file name that is not UTF-8."""
+_TEXT, _FLOAT, _WHOLE, _WHOLE_OR_NONE = "string", "float64", "int64", "Int64"
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from canopy.measure.colour import FloatArray, linear_to_lab
-from canopy.measure.columns import TEXT_TYPE
 from canopy.measure.gainfield import GainField, mean_of_parts
 from canopy.records import Layout, Remark
+from canopy.records.text import TEXT_TYPE
 from canopy.segment.result import Segmentation
 from canopy.settings.light import CoveredSettings
 from canopy.tray.rectify import Rectified

@@ -12,8 +12,9 @@ from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 import pandas as pd
 
 from canopy.errors import UsageError
-from canopy.measure.columns import TEXT_TYPE, Column
+from canopy.measure.columns import Column
 from canopy.outputs.tables import header_line, table_lines
+from canopy.records.text import TEXT_TYPE
 
 # What a spreadsheet may take for the beginning of a formula; the apostrophe before it makes it text.
 _FORMULA = re.compile(r"[=+\-@\t\r]")

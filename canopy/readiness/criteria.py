@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from canopy.measure.columns import TEXT_TYPE
 from canopy.readiness.desirability import desirability, desirability_range, limiting_index, readiness_score
 from canopy.records.recipe import CropRecipe, NamedCriterion
+from canopy.records.text import TEXT_TYPE
 from canopy.settings.readiness import ReadinessSettings
 
 BoolArray = NDArray[np.bool_]

@@ -11,12 +11,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from canopy.measure.columns import TEXT_TYPE
 from canopy.readiness.criteria import criteria_table, damage_fraction, no_criteria, score_criteria
 from canopy.readiness.findings import Finding, emptiness_findings, gate_findings, score_findings
 from canopy.readiness.gates import cell_gates, days_after_sowing, waiting_after_treatment
 from canopy.reasons import REASONS
 from canopy.records.recipe import CropRecipe
+from canopy.records.text import TEXT_TYPE
 from canopy.records.tray import Treatment
 from canopy.settings.readiness import ReadinessSettings
 

@@ -10,10 +10,10 @@ from canopy.measure.columns import (
     CELL_COLUMNS,
     CONTRACT_CELL_COLUMNS,
     CONTRACT_TRAY_COLUMNS,
-    TEXT_TYPE,
     TRAY_COLUMNS,
     as_table,
 )
+from canopy.records.text import TEXT_TYPE
 
 # The order that other programs read.
 CELLS = [

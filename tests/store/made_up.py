@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from canopy.measure.columns import CELL_COLUMNS, TEXT_TYPE, TRAY_COLUMNS, as_table
+from canopy.measure.columns import CELL_COLUMNS, TRAY_COLUMNS, as_table
 from canopy.records import Reading, Remark
+from canopy.records.text import TEXT_TYPE
 from canopy.store.ledger import READ, Photo
 from canopy.store.readings import Origin
 from canopy.store.schema import CRITERIA
