@@ -60,14 +60,15 @@ def seconds(*works: Callable[[], object], repeat: int) -> list[float]:
 
 
 def seconds_of_parts(work: Callable[[], object], repeat: int) -> dict[str, float]:
-    """Median time of each of `PARTS` in one call of `work`, and of the rest."""
+    """Median time of each of `PARTS` in one call of `work`, parts within it left out, and of the rest."""
     runs: list[dict[str, float]] = []
     for _ in range(repeat):
         took: dict[str, float] = {}
+        within: list[float] = []
         with contextlib.ExitStack() as stack:
             for what, module_name, name in PARTS:
                 module = importlib.import_module(module_name)
-                timed = _timed(getattr(module, name), what, took)
+                timed = _timed(getattr(module, name), what, took, within)
                 stack.enter_context(mock.patch.object(module, name, timed))
             began = time.perf_counter()
             work()
@@ -76,11 +77,17 @@ def seconds_of_parts(work: Callable[[], object], repeat: int) -> dict[str, float
     return {what: statistics.median(run.get(what, 0.0) for run in runs) for what in runs[0]}
 
 
-def _timed(step: Callable[..., Any], what: str, took: dict[str, float]) -> Callable[..., Any]:
+def _timed(step: Callable[..., Any], what: str, took: dict[str, float], within: list[float]) -> Callable[..., Any]:
+    """The step, adding its own time to `took`; `within` holds, for each step under way, the time of those inside it."""
+
     def run(*args: Any, **kwargs: Any) -> Any:
         began = time.perf_counter()
+        within.append(0.0)
         result = step(*args, **kwargs)
-        took[what] = took.get(what, 0.0) + time.perf_counter() - began
+        elapsed = time.perf_counter() - began
+        took[what] = took.get(what, 0.0) + elapsed - within.pop()
+        if within:
+            within[-1] += elapsed
         return result
 
     return run
