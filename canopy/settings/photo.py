@@ -127,7 +127,7 @@ class PhotoSettings(BaseModel):
     )
     mat_max_mm_per_px: float = Field(2.0, ge=0.05, le=20, description="A photo of a mat coarser than this is refused.")
     unclear_doubt: float = Field(
-        1.5,
+        0.75,
         ge=0.05,
         le=100,
         description="Doubt of what is plant, summed over the tray, as a share of the canopy seen: above this the photo "

@@ -89,11 +89,11 @@ def test_doubt_beside_the_plants_does_not_refuse():
 
 def test_unclear_photos():
     assert clarity(doubted(0.39)) == ()
-    (remark,) = clarity(doubted(0.59))
+    (remark,) = clarity(doubted(0.74))
     assert remark.code == "unclear"
-    with pytest.raises(PhotoError, match=r"^p.jpg: plants cannot be told .* \(doubt 0.65 of the canopy") as caught:
-        clarity(doubted(0.65))
+    with pytest.raises(PhotoError, match=r"^p.jpg: plants cannot be told .* \(doubt 0.80 of the canopy") as caught:
+        clarity(doubted(0.80))
     assert caught.value.code == "unclear"
     # In purple light areas are given whatever their doubt; with hardly any canopy its outline alone is doubt enough.
-    assert [r.code for r in clarity(doubted(0.65), may_refuse=False)] == ["unclear"]
-    assert [r.code for r in clarity(doubted(0.65, canopy=0.02))] == ["unclear"]
+    assert [r.code for r in clarity(doubted(0.80), may_refuse=False)] == ["unclear"]
+    assert [r.code for r in clarity(doubted(0.80, canopy=0.02))] == ["unclear"]
