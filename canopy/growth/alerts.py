@@ -16,14 +16,14 @@ from scipy.stats import false_discovery_control, t
 from canopy.growth.beside import Departures
 from canopy.growth.charts import ewma, ewma_sd, limit_for
 from canopy.records import TrayRecord, cell_name
-from canopy.records.text import TEXT_TYPE
+from canopy.records.text import TEXT_TYPE, Dtypes
 from canopy.settings.growth import WatchSettings
 
 FloatArray = NDArray[np.float64]
 
-ALERT_DTYPES = {
-    "das": "float64", "what": "string", "name": "string", "since_das": "float64", "z": "float64", "below": "float64",
-    "said": "string",
+ALERT_DTYPES: Dtypes = {
+    "das": "float64", "what": TEXT_TYPE, "name": TEXT_TYPE, "since_das": "float64", "z": "float64", "below": "float64",
+    "said": TEXT_TYPE,
 }  # fmt: skip
 _HINTS = {
     "row": "look along it first: dripper, light, draught",

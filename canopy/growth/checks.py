@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from canopy.errors import UsageError, did_you_mean
+from canopy.records.text import TEXT_TYPE
 
 LINE = "line"
 """Optional column with the line of the file a row came from; without it rows count from 2, below a heading."""
@@ -87,7 +88,7 @@ class Check:
     def known(self, column: str, names: Iterable[str], *, what: str) -> None:
         """Refuse names that nobody knows."""
         known = sorted(set(names))
-        values = self.table[column].astype("string").str.strip().fillna("")
+        values = self.table[column].astype(TEXT_TYPE).str.strip().fillna("")
         for value in values[~values.isin(known) & self.good].unique():
             hint = did_you_mean(value, known, before="; ")
             self.refuse(values == value, column, f"no {what} is called `{value}`{hint or '; correct the name'}")

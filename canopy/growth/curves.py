@@ -15,16 +15,16 @@ from canopy.growth.fit import Data
 from canopy.growth.pool import Photos, Pooled, best_pooled, fit_pooled
 from canopy.growth.shapes import SHAPES, Shape, reached_at, relative_rate
 from canopy.records import CropRecipe
-from canopy.records.text import TEXT_TYPE
+from canopy.records.text import TEXT_TYPE, Dtypes
 from canopy.settings.growth import CurveSettings
 
 FloatArray = NDArray[np.float64]
 
 READING_COLUMNS = ("plant", "das", "area_mm2", "area_low_mm2", "area_high_mm2")
-CURVE_DTYPES = {
-    "plant": "string", "readings": "int64", "last_das": "float64", "shape": "string", "area_mm2": "float64",
+CURVE_DTYPES: Dtypes = {
+    "plant": TEXT_TYPE, "readings": "int64", "last_das": "float64", "shape": TEXT_TYPE, "area_mm2": "float64",
     "rgr_per_day": "float64", "rgr_se": "float64", "final_area_mm2": "float64", "odd_readings": "int64",
-    "note": "string",
+    "note": TEXT_TYPE,
 }  # fmt: skip
 
 

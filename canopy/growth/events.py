@@ -9,6 +9,7 @@ import pandas as pd
 
 from canopy.growth.checks import Check, Complaint
 from canopy.records import TrayRecord
+from canopy.records.text import TEXT_TYPE
 
 EVENT_COLUMNS = ("tray", "cell", "date", "event")
 NEW_PLANT = ("transplanted", "thinned", "harvested", "resown")
@@ -50,14 +51,14 @@ def check_events(table: pd.DataFrame, *, trays: Mapping[str, TrayRecord]) -> tup
         good[list(EVENT_COLUMNS)]
         .assign(cell=pd.Series(cells, dtype="object"))
         .explode("cell")
-        .astype({"cell": "string"})
+        .astype({"cell": TEXT_TYPE})
     )
     return rows.sort_values(["tray", "date"], kind="stable", ignore_index=True), complaints
 
 
 def refuse_unknown_cells(check: Check, trays: Mapping[str, TrayRecord]) -> None:
     """Cell names that the tray does not have; an empty one becomes `whole tray`."""
-    cells = check.table["cell"].astype("string").str.strip().fillna("")
+    cells = check.table["cell"].astype(TEXT_TYPE).str.strip().fillna("")
     cells = cells.where((cells != "") & (cells.str.lower() != WHOLE_TRAY), WHOLE_TRAY)
     check.table["cell"] = cells.where(cells == WHOLE_TRAY, cells.str.upper())
     names = {tray: {*record.layout.names(), WHOLE_TRAY} for tray, record in trays.items()}
@@ -75,5 +76,5 @@ def refuse_before_sowing(check: Check, trays: Mapping[str, TrayRecord]) -> None:
     dates = check.table["date"].to_numpy(dtype="datetime64[ns]")
     for day in np.unique(days[~np.isnat(days)]):
         said = f"{{value}} is before the tray was sown ({pd.Timestamp(day).date()}); correct one of them"
-        shown = check.table["date"].astype("string").str.slice(0, 10)
+        shown = check.table["date"].astype(TEXT_TYPE).str.slice(0, 10)
         check.refuse((days == day) & (dates < day), "date", said, shown=shown)

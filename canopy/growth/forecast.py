@@ -14,15 +14,16 @@ from canopy.growth.curves import TrayCurves
 from canopy.growth.draws import Futures, draw_futures
 from canopy.growth.expected import target_of
 from canopy.records import CropRecipe, TrayRecord
+from canopy.records.text import TEXT_TYPE, Dtypes
 from canopy.settings.growth import ForecastSettings
 
 FloatArray = NDArray[np.float64]
 
-READY_DTYPES = {
-    "plant": "string", "ready_das": "float64", "ready_low_das": "float64", "ready_high_das": "float64",
-    "ready_now": "float64", "note": "string",
+READY_DTYPES: Dtypes = {
+    "plant": TEXT_TYPE, "ready_das": "float64", "ready_low_das": "float64", "ready_high_das": "float64",
+    "ready_now": "float64", "note": TEXT_TYPE,
 }  # fmt: skip
-DAILY_DTYPES = {
+DAILY_DTYPES: Dtypes = {
     "date": "datetime64[s]",
     "das": "int64",
     "ready": "float64",

@@ -13,15 +13,15 @@ from canopy.growth.checks import Check, Complaint
 from canopy.growth.events import NEW_PLANT
 from canopy.growth.turned import Turn, compare
 from canopy.records import Layout, TrayRecord, cell_name
-from canopy.records.text import TEXT_TYPE
+from canopy.records.text import TEXT_TYPE, Dtypes
 from canopy.settings.growth import HistorySettings
 
 FloatArray = NDArray[np.float64]
 
 NEEDED = ("tray", "taken_at", "row", "col", "state", "das", "area_mm2", "area_low_mm2", "area_high_mm2")
-TURN_DTYPES = {
-    "taken_at": "string", "turned": "boolean", "probability": "float64", "same": "float64", "opposite": "float64",
-    "said": "string",
+TURN_DTYPES: Dtypes = {
+    "taken_at": TEXT_TYPE, "turned": "boolean", "probability": "float64", "same": "float64", "opposite": "float64",
+    "said": TEXT_TYPE,
 }  # fmt: skip
 _STARTS_AT_ZERO = ("transplanted", "thinned")
 """After these the cell's next plant is taken to be of the tray's own sowing."""
@@ -102,7 +102,7 @@ def _checked(
     for column, most in (("row", tray.layout.rows), ("col", tray.layout.columns)):
         check.number(column, least=1, most=most)
     moments = pd.to_datetime(
-        check.table["taken_at"].astype("string").str.slice(0, 19), errors="coerce", format="ISO8601"
+        check.table["taken_at"].astype(TEXT_TYPE).str.slice(0, 19), errors="coerce", format="ISO8601"
     )
     exact = (moments - sown) / pd.Timedelta(days=1)
     # A photo that does not say its time is taken at noon of its day.
@@ -122,7 +122,7 @@ def _checked(
 def _grid(photo: pd.DataFrame, layout: Layout) -> FloatArray:
     """(rows, columns) areas; 0 empty, NaN not seen."""
     area = np.full((layout.rows, layout.columns), np.nan)
-    empty = (photo["state"].astype("string") == "empty").fillna(False).to_numpy(dtype=bool)
+    empty = (photo["state"].astype(TEXT_TYPE) == "empty").fillna(False).to_numpy(dtype=bool)
     area[photo["row"] - 1, photo["col"] - 1] = np.where(empty, 0.0, photo["area_mm2"].to_numpy(dtype=float))
     return area
 
@@ -194,7 +194,7 @@ class _Track:
     @classmethod
     def of(cls, table: pd.DataFrame) -> _Track:
         """One plant per cell, never cut, as long as nothing else is known."""
-        empty = (table["state"].astype("string") == "empty").fillna(False).to_numpy(dtype=bool)
+        empty = (table["state"].astype(TEXT_TYPE) == "empty").fillna(False).to_numpy(dtype=bool)
         area, das = table["area_mm2"].to_numpy(dtype=float), table["das"].to_numpy(dtype=float)
         none = np.zeros(len(table), dtype=np.int64)
         return cls(area, das, empty, none + 1, none.copy(), np.zeros(len(table)))

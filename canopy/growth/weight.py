@@ -16,11 +16,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from canopy.growth.weigh_ins import Weighed
 from canopy.records import CropRecipe
+from canopy.records.text import TEXT_TYPE, Dtypes
 from canopy.settings.growth import WeightSettings
 
 FloatArray = NDArray[np.float64]
 
-WEIGHT_DTYPES = {"weight_g": "float64", "weight_low_g": "float64", "weight_high_g": "float64", "note": "string"}
+WEIGHT_DTYPES: Dtypes = {
+    "weight_g": "float64",
+    "weight_low_g": "float64",
+    "weight_high_g": "float64",
+    "note": TEXT_TYPE,
+}
 _MM2_PER_CM2 = 100.0
 
 
