@@ -15,22 +15,14 @@ from canopy import __version__
 from canopy.batch.settings_toml import Configuration, read_settings
 from canopy.batch.starter import settings_text
 from canopy.batch.trays_csv import read_trays
-from canopy.cli.app import app, main
+from canopy.cli.app import app
 from canopy.readiness import known_recipes
 from canopy.settings import Settings
 from canopy.tray import named_layouts
 
+from .typed import run
+
 COMMANDS = {"score", "nightly", "export", "check", "backup", "explain", "layouts", "crops", "init"}
-
-
-def _run(capsys, *arguments):
-    code = 0
-    try:
-        main([str(argument) for argument in arguments])
-    except SystemExit as stopped:
-        code = stopped.code or 0
-    told = capsys.readouterr()
-    return code, told.out, told.err
 
 
 def _python(code, **environment):
@@ -51,7 +43,7 @@ def test_every_command_has_help():
 
 @pytest.mark.parametrize("command", sorted(COMMANDS))
 def test_help_of_each_command(capsys, command):
-    code, out, _ = _run(capsys, command, "--help")
+    code, out, _ = run(capsys, command, "--help")
     assert code == 0
     assert f"Usage: canopy {command}" in out
 
@@ -76,40 +68,40 @@ def test_commands_complete_on_tab():
 
 
 def test_version(capsys):
-    assert _run(capsys, "--version")[:2] == (0, f"canopy {__version__}\n")
+    assert run(capsys, "--version")[:2] == (0, f"canopy {__version__}\n")
 
 
 def test_no_command_shows_the_help(capsys):
-    code, out, err = _run(capsys)
+    code, out, err = run(capsys)
     assert code == 2
     assert "Commands:" in out + err
 
 
 @pytest.mark.parametrize("arguments", [["score"], ["score", "x.jpg"], ["frobnicate"], ["score", "x", "--wrong"]])
 def test_wrong_usage_is_exit_code_2(capsys, arguments):
-    assert _run(capsys, *arguments)[0] == 2
+    assert run(capsys, *arguments)[0] == 2
 
 
 def test_layouts_for_people_and_machines(capsys):
-    _, out, _ = _run(capsys, "layouts")
+    _, out, _ = run(capsys, "layouts")
     assert len(out.splitlines()) == 1 + len(named_layouts())
-    _, out, _ = _run(capsys, "layouts", "--json")
+    _, out, _ = run(capsys, "layouts", "--json")
     assert [layout["name"] for layout in json.loads(out)["layouts"]] == list(named_layouts())
 
 
 def test_crops_for_people_and_machines(capsys, tmp_path):
-    _, out, _ = _run(capsys, "crops")
+    _, out, _ = run(capsys, "crops")
     assert len(out.splitlines()) == 1 + len(known_recipes())
     own = tmp_path / "canopy.toml"
     own.write_text('[[crop]]\ncrop = "my_cos"\nlike = "cos"\nstage = "finish"\n')
-    _, out, _ = _run(capsys, "crops", "--settings", own, "--json")
+    _, out, _ = run(capsys, "crops", "--settings", own, "--json")
     names = [(recipe["crop"], recipe["stage"]) for recipe in json.loads(out)["crops"]]
     assert ("my_cos", "finish") in names
     assert len(names) == 1 + len(known_recipes())
 
 
 def test_starter_files_load_as_the_defaults(capsys, tmp_path):
-    code, out, _ = _run(capsys, "init", tmp_path / "new")
+    code, out, _ = run(capsys, "init", tmp_path / "new")
     assert code == 0
     assert out.splitlines()[:2] == [f"Written: {tmp_path / 'new' / name}" for name in ("canopy.toml", "trays.csv")]
     assert read_settings(tmp_path / "new" / "canopy.toml").fingerprint == Configuration().fingerprint
@@ -118,7 +110,7 @@ def test_starter_files_load_as_the_defaults(capsys, tmp_path):
 
 def test_starter_files_are_never_overwritten(capsys, tmp_path):
     (tmp_path / "trays.csv").write_text("mine")
-    code, _, err = _run(capsys, "init", tmp_path)
+    code, _, err = run(capsys, "init", tmp_path)
     assert code == 2
     assert err.startswith(f"canopy: {tmp_path / 'trays.csv'}: is there already and is not overwritten")
     assert (tmp_path / "trays.csv").read_text() == "mine"
@@ -140,7 +132,7 @@ def test_every_default_shown_in_the_starter_is_the_default():
 
 
 def test_the_example_line_of_the_starter_list_is_right(capsys, tmp_path):
-    _run(capsys, "init", tmp_path)
+    run(capsys, "init", tmp_path)
     path = tmp_path / "trays.csv"
     path.write_text(path.read_text().replace("# rack1", "rack1"))
     trays = read_trays(path, recipes=known_recipes())

@@ -10,20 +10,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from canopy.cli.app import main
 from canopy.synthetic.simulate import simulate
 
+from .typed import run
+
 TAKEN = datetime(2026, 5, 4, 6, 30, tzinfo=UTC)
-
-
-def run(capsys, *arguments):
-    code = 0
-    try:
-        main([str(argument) for argument in arguments])
-    except SystemExit as stopped:
-        code = stopped.code or 0
-    told = capsys.readouterr()
-    return code, told.out, told.err
 
 
 @pytest.fixture(scope="module")
