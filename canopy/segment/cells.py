@@ -64,8 +64,7 @@ def segment_cells(
 
 def _ways(feed: Feed, rectified: Rectified, layout: Layout, *, settings: SegmentSettings) -> NDArray[np.float32]:
     """Ask the owner network where each place's plant is rooted."""
-    scale = np.array(feed.rgb.shape[1::-1]) / rectified.rgb.shape[1::-1]
-    centres_px = (rectified.to_px(layout.centres_mm()) + 0.5) * scale - 0.5
+    centres_px = _feed_px(layout.centres_mm(), feed, rectified)
     return root_ways(feed, centres_px=centres_px, scale=settings.owner_scale)
 
 
@@ -73,9 +72,12 @@ def tray_reach(rectified: Rectified, layout: Layout, *, feed: Feed, settings: Se
     """Where, on the feed's grid, canopy is looked for: in the outline and a margin for leaves over the rim."""
     margin = settings.overhang_reach * min(layout.pitch_x_mm, layout.pitch_y_mm)
     corners = layout.outline_mm + np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * margin
-    rows, cols = feed.rgb.shape[:2]
-    scale = np.array([cols / rectified.rgb.shape[1], rows / rectified.rgb.shape[0]])
-    polygon = (rectified.to_px(corners) + 0.5) * scale - 0.5
-    reach = np.zeros((rows, cols), dtype=np.uint8)
-    cv2.fillConvexPoly(reach, np.rint(polygon).astype(np.int32), 1)
+    reach = np.zeros(feed.rgb.shape[:2], dtype=np.uint8)
+    cv2.fillConvexPoly(reach, np.rint(_feed_px(corners, feed, rectified)).astype(np.int32), 1)
     return reach.view(bool) & feed.valid
+
+
+def _feed_px(points_mm: NDArray[np.float64], feed: Feed, rectified: Rectified) -> NDArray[np.float64]:
+    """Tray mm → (column, row) pixels of the feed, which covers the same ground as the rectified picture; (n, 2)."""
+    scale = np.array(feed.rgb.shape[1::-1]) / rectified.rgb.shape[1::-1]
+    return np.asarray((rectified.to_px(points_mm) + 0.5) * scale - 0.5)
