@@ -72,11 +72,12 @@ class _Folder:
             circumstances=lambda entry: self.rules.tried_with(self.rules.jobs(self._path(entry))),
         )
         self.done.known, self.done.gone = todo.known, len(todo.gone)
-        wrong = [self._refused(entry, entry.wrong, known) for entry in todo.wrong]
+        wrong = [self._refused(entry, _unopened(entry.wrong), known) for entry in todo.wrong]
         for entry in todo.read:
             if entry.size > settings.photo_max_mb * _MB:
-                message = f"is {entry.size / _MB:.0f} MB, over photo_max_mb = {settings.photo_max_mb:g}"
-                wrong.append(self._refused(entry, message, known, code="file_too_large"))
+                limit = f"over photo_max_mb = {settings.photo_max_mb:g}; move it away or raise the limit"
+                said = f"is {entry.size / _MB:.0f} MB, {limit}"
+                wrong.append(self._refused(entry, said, known, code="file_too_large"))
             else:
                 wrong += self._read(entry, known)
         self._finish(todo, wrong)
@@ -87,7 +88,7 @@ class _Folder:
         taken = take(self.rules.root / self._path(entry), entry)
         if taken.state == "unreadable":
             self.all_done = False  # only trying tells whether it can be read by now
-            return [self._refused(entry, taken.message, known)]
+            return [self._refused(entry, _unopened(taken.message), known)]
         if taken.state == "whole":
             self._content(entry, taken.data, hashlib.sha256(taken.data).hexdigest())
         elif taken.state == "changing":
@@ -139,12 +140,11 @@ class _Folder:
         return Origin(sha256, self.rules.configuration.fingerprint, __version__, self.rules.made_with(job), now)
 
     def _refused(
-        self, entry: Entry, why: str, known: dict[str, tuple[File, str | None]], *, code: str = "cannot_open"
+        self, entry: Entry, said: str, known: dict[str, tuple[File, str | None]], *, code: str = "cannot_open"
     ) -> File:
         """The note of a file that cannot be read; told when it is not known yet."""
-        mend = "move it away or raise the limit" if code == "file_too_large" else "check the file and its rights"
         path = self._path(entry)
-        message = f"{path}: cannot be opened ({why}); {mend}" if code != "file_too_large" else f"{path}: {why}; {mend}"
+        message = f"{path}: {said}"
         file = File(self.listing.folder, entry.name, entry.size, entry.mtime_ns, None, None, code, message)
         if known.get(entry.name, (None,))[0] != file:
             self.done.set_aside.append(SetAside(path, "", code, message))
@@ -169,3 +169,7 @@ class _Folder:
 
     def _path(self, entry: Entry) -> str:
         return (PurePosixPath(self.listing.folder) / entry.name).as_posix()
+
+
+def _unopened(why: str) -> str:
+    return f"cannot be opened ({why}); check the file and its rights"
