@@ -16,6 +16,7 @@ from canopy.errors import TrayNotFound
 from canopy.measure import measure_cells, measure_tray
 from canopy.measure.covered import covered_remarks, covered_share, mark_covered
 from canopy.measure.doubts import clarity_remarks, require_scale, tray_remarks
+from canopy.measure.height import known_heights
 from canopy.measure.relight import Relight, light_remarks, read_light
 from canopy.photo import Photo, check_quality, decode, require_sharp
 from canopy.readiness import days_after_sowing, decide_tray, recipe_for, score_cells
@@ -130,7 +131,7 @@ def work_through(
     das = days_after_sowing(tray.sown_on, picture.taken_at, tray=name)
     mm_per_px = max(_needed_mm_per_px(tray, settings), frame.mm_per_px)
     rectified = rectify(picture, frame, tray.layout, mm_per_px=mm_per_px, margin_mm=_margin_mm(tray, settings))
-    height = _height(tray, recipe, frame, das=das)
+    height = known_heights(tray, recipe, frame, das=das)
     segmentation = segment_cells(rectified, tray.layout, stage=tray.stage, height=height, settings=settings.segment)
     light = read_light(picture, frame, rectified, segmentation, tray.layout, settings=settings)
     remarks = seen.remarks + _remarks(
@@ -225,23 +226,6 @@ def _locate(photo: Photo, tray: TrayRecord, settings: Settings) -> Frame:
         tray_mm = max(tray.layout.outline_width_mm, tray.layout.outline_height_mm)
         require_sharp(photo.rgb, mm_per_px=tray_mm / max(photo.rgb.shape[:2]), settings=settings.photo, name=photo.name)
         raise
-
-
-def _height(tray: TrayRecord, recipe: CropRecipe | None, frame: Frame, *, das: int | None) -> Height:
-    """Heights as typed, else from the recipe's table and the lens, else unknown."""
-    canopy_mm, canopy_source, canopy_rel_sd = tray.canopy_height_mm, "typed", 0.0
-    if canopy_mm is None:
-        canopy_source = "unknown"
-        if recipe is not None and (of_recipe := recipe.height_at(das)) is not None:
-            (canopy_mm, canopy_rel_sd), canopy_source = of_recipe, "recipe"
-    camera_mm, camera_source = tray.camera_height_mm, "typed"
-    centre_mm = (tray.layout.outline_width_mm / 2, tray.layout.outline_height_mm / 2)
-    nadir_mm = (frame.camera_mm[0], frame.camera_mm[1]) if frame.camera_mm is not None else centre_mm
-    if camera_mm is None:
-        seen = frame.camera_mm
-        camera_mm, camera_source = (seen[2], "lens") if seen is not None else (None, "unknown")
-    tiered = recipe.tiered if recipe is not None else None
-    return Height(canopy_mm, canopy_source, camera_mm, camera_source, nadir_mm, tiered, canopy_rel_sd)
 
 
 def _measured(

@@ -9,8 +9,9 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from canopy.records import Height
+from canopy.records import CropRecipe, Height, TrayRecord
 from canopy.settings.measure import AreaSettings
+from canopy.tray.frame import Frame
 
 FloatArray = NDArray[np.float64]
 
@@ -79,6 +80,35 @@ def top_area(
     width = np.divide(2 * slant_mm2, wall + root, out=np.zeros(slant_mm2.size), where=wall + root > 0)
     shows = leafy_mm > side_from * np.sqrt(4 * slant_mm2 / math.pi)
     return np.asarray(np.where(shows, math.pi / 4 * width**2, slant_mm2))
+
+
+def known_heights(tray: TrayRecord, recipe: CropRecipe | None, frame: Frame, *, das: int | None) -> Height:
+    """Heights as typed, else from the recipe's table and the lens, else unknown.
+
+    Parameters
+    ----------
+    tray : TrayRecord
+        What was typed, mm.
+    recipe : CropRecipe or None
+        Its table of heights, and how far its plants are tiered.
+    frame : Frame
+        Where the lens hangs, when that is known.
+    das : int or None
+        Days after sowing; None where unknown.
+    """
+    canopy_mm, canopy_source, canopy_rel_sd = tray.canopy_height_mm, "typed", 0.0
+    if canopy_mm is None:
+        canopy_source = "unknown"
+        if recipe is not None and (of_recipe := recipe.height_at(das)) is not None:
+            (canopy_mm, canopy_rel_sd), canopy_source = of_recipe, "recipe"
+    camera_mm, camera_source = tray.camera_height_mm, "typed"
+    centre_mm = (tray.layout.outline_width_mm / 2, tray.layout.outline_height_mm / 2)
+    nadir_mm = (frame.camera_mm[0], frame.camera_mm[1]) if frame.camera_mm is not None else centre_mm
+    if camera_mm is None:
+        seen = frame.camera_mm
+        camera_mm, camera_source = (seen[2], "lens") if seen is not None else (None, "unknown")
+    tiered = recipe.tiered if recipe is not None else None
+    return Height(canopy_mm, canopy_source, camera_mm, camera_source, nadir_mm, tiered, canopy_rel_sd)
 
 
 def height_effect(
