@@ -14,8 +14,8 @@ from pathlib import Path
 import torch
 from torch import Tensor
 
-from benchmarks.train_canopy.fit import export
-from benchmarks.train_canopy.network import LOGITS, CanopyNet, owner_net
+from benchmarks.train_canopy.fit import NETWORK, WEIGHTS, export
+from benchmarks.train_canopy.network import CanopyNet
 
 
 def blended(fits: list[tuple[dict[str, Tensor], float]]) -> dict[str, Tensor]:
@@ -37,12 +37,11 @@ def main() -> None:
     parts = [text.rpartition(":") for text in given.fits]
     fits = [(torch.load(path, map_location="cpu"), float(share)) for path, _, share in parts]
     weights = blended(fits)
-    owners = len(weights["head.bias"]) > LOGITS
-    net, name = (owner_net(), "owner_net") if owners else (CanopyNet(), "canopy_net")
+    net = CanopyNet()
     net.load_state_dict(weights)
     given.out.mkdir(parents=True, exist_ok=True)
-    torch.save(net.state_dict(), given.out / f"{name}.pt")
-    export(net.eval(), given.out / f"{name}.onnx")
+    torch.save(net.state_dict(), given.out / WEIGHTS)
+    export(net.eval(), given.out / NETWORK)
 
 
 if __name__ == "__main__":

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import random
 
 import torch
 import torch.nn.functional as F  # noqa: N812
 from torch import Tensor
+
+_RED = torch.tensor([-0.15, 0.9, 0.35])  # anthocyanin takes green, then blue; strengths of our own
 
 
 class Dice:
@@ -17,6 +20,7 @@ class Dice:
         self.dtype = torch.float16 if device.type == "cuda" else torch.float32
         self.generator = torch.Generator(device=device)
         self.generator.manual_seed(seed)
+        self.whole = random.Random(seed)  # on the host: asking the device would wait for it
 
     def uniform(self, *shape: int) -> Tensor:
         """Uniform on 0..1."""
@@ -40,7 +44,7 @@ class Dice:
 
     def pick(self, low: int, high: int) -> int:
         """One whole number for the whole batch, low..high inclusive."""
-        return int(torch.randint(low, high + 1, (1,), device=self.device, generator=self.generator).item())
+        return self.whole.randint(low, high)
 
     def cloud(self, cells: int, mode: str = "bicubic") -> Tensor:
         """Smooth noise with the given number of bumps a side."""
@@ -64,7 +68,8 @@ def _recolour_leaves(x: Tensor, canopy: Tensor, dice: Dice) -> Tensor:
     """Leaves alone a little lighter, darker, yellower or bluer: palettes nobody drew."""
     gain = torch.exp(0.16 * dice.normal(dice.batch, 3, 1, 1) * dice.one() + 0.18 * dice.normal(dice.batch, 1, 1, 1))
     patchy = torch.exp(0.12 * dice.cloud(12) * dice.one())
-    return (x * (1 + canopy * (gain * patchy - 1))).clamp(0, 1)
+    redder = torch.exp(-dice.one() * torch.sigmoid(dice.cloud(6) * 3) * dice.chance(0.1) * _RED.to(x).view(1, 3, 1, 1))
+    return (x * (1 + canopy * (gain * patchy * redder - 1))).clamp(0, 1)
 
 
 def _muted(dice: Dice, chroma: float) -> Tensor:
@@ -96,7 +101,7 @@ def _pebbles(ground: Tensor, dice: Dice) -> Tensor:
     warp = dice.cloud(cells * 2 if cells < 40 else cells) * 0.7
     round_ = (torch.sin(axis.view(1, 1, 1, -1) + warp).abs() * torch.sin(axis.view(1, 1, -1, 1) + warp).abs()) ** 0.5
     stones = _muted(dice, 0.25) * (0.35 + 0.9 * shade) * round_
-    on = dice.chance(0.15)
+    on = dice.chance(0.25)
     return ground * (1 - on) + stones.to(dice.dtype) * on
 
 

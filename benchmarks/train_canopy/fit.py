@@ -21,13 +21,13 @@ from torch import Tensor
 from benchmarks.train_canopy.change import Dice, change
 from benchmarks.train_canopy.fold import fold
 from benchmarks.train_canopy.library import SIDE, Crops, Library, cell_map
-from benchmarks.train_canopy.network import LOGITS, VOTE_PX, CanopyNet, owner_net
+from benchmarks.train_canopy.network import INPUTS, LOGITS, VOTE_PX, CanopyNet
 
-SCALE_MM = (0.3, 0.9)
-OWNER_SCALE_MM = (0.5, 1.3)
-"""Millimetres per pixel at which the networks are used, widely; so are most crops."""
-ANY_SCALE = 0.3
+SCALE_MM = (0.35, 0.95)
+"""Millimetres per pixel at which the network is used, widely; so are most crops."""
+ANY_SCALE = 0.25
 SAVE_EVERY_S = 120
+WEIGHTS, NETWORK = "canopy_net.pt", "canopy_net.onnx"
 _VOTERS = 768  # pixels of a crop whose votes are counted
 _SPREAD = 0.18  # standard deviation of votes around a middle, in spacings, when they are read as probabilities
 
@@ -88,7 +88,6 @@ def fit(
     start: Path | None,
     capacity: int,
     first: int,
-    owners: bool = False,
     areas: bool = False,
 ) -> CanopyNet:
     """Train for a given time, taking in pictures included, with a cosine schedule; returns the running average.
@@ -100,7 +99,7 @@ def fit(
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     library = Library(folder, device, capacity=capacity, first=first)
     dice, wide = Dice(batch, SIDE, device, seed), Dice(batch * 4 // 3, SIDE, device, seed + 1)
-    net = (owner_net() if owners else CanopyNet()).to(device).to(memory_format=torch.channels_last)
+    net = CanopyNet().to(device).to(memory_format=torch.channels_last)
     if start is not None:
         net.load_state_dict(torch.load(start, map_location=device))
     average = copy.deepcopy(net)
@@ -110,16 +109,13 @@ def fit(
     while (done := (time.time() - began) / seconds) < 1:
         for group in optimiser.param_groups:
             group["lr"] = top_rate * min(1, step / 200) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
-        crops = _fuller(
-            library.crops(wide, scale_mm=OWNER_SCALE_MM if owners else SCALE_MM, any_scale=ANY_SCALE), batch
-        )
+        crops = _fuller(library.crops(wide, scale_mm=SCALE_MM, any_scale=ANY_SCALE), batch)
         changed = change(crops.rgb, crops.canopy, dice).contiguous(memory_format=torch.channels_last)
-        if owners:
-            changed = torch.cat([changed, cell_map(crops, dice).to(changed.dtype)], 1)
+        changed = torch.cat([changed, cell_map(crops, dice).to(changed.dtype)], 1)
         with torch.autocast(device.type, torch.bfloat16):
             said = net(changed)
         loss = (share_loss if areas else loss_of)(said[:, :LOGITS], crops.canopy)
-        whose = vote_loss(said[:, LOGITS:], crops) if owners else torch.zeros_like(loss)
+        whose = vote_loss(said[:, LOGITS:], crops)
         optimiser.zero_grad(set_to_none=True)
         (loss + whose).backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
@@ -128,7 +124,7 @@ def fit(
         _follow(average, net, min(0.999, step / (step + 20)))
         if time.time() - saved > SAVE_EVERY_S:
             saved = time.time()
-            torch.save(average.state_dict(), out / f"{_name(owners)}.pt")
+            torch.save(average.state_dict(), out / WEIGHTS)
         if step % 100 == 0:
             print(
                 f"step {step}  {time.time() - began:.0f} s  {len(library)} pictures  "
@@ -137,11 +133,6 @@ def fit(
             )
     print(f"done after {step} steps", flush=True)
     return average.eval()
-
-
-def _name(owners: bool) -> str:
-    """Of the network's files."""
-    return "owner_net" if owners else "canopy_net"
 
 
 def _fuller(crops: Crops, keep: int) -> Crops:
@@ -165,7 +156,7 @@ def export(net: CanopyNet, path: Path) -> None:
     axes = {0: "batch", 2: "height", 3: "width"}
     torch.onnx.export(
         net.cpu().float().to(memory_format=torch.contiguous_format),
-        torch.zeros(1, net.inputs, SIDE, SIDE),
+        torch.zeros(1, INPUTS, SIDE, SIDE),
         str(path),
         opset_version=17,
         input_names=["picture"],
@@ -207,7 +198,7 @@ def _probability(net: CanopyNet, rgb: Tensor, scale: float) -> Tensor:
     size = [max(32, round(n * scale / 32) * 32) for n in (height, width)]
     x = F.interpolate(rgb, size, mode="bilinear", antialias=True, align_corners=False)
     x = (x * (0.42 / x.mean().clamp(min=0.02)).clamp(0.6, 4)).clamp(0, 1)
-    x = F.pad(x, (0, 0, 0, 0, 0, net.inputs - 3))  # no cells are marked
+    x = F.pad(x, (0, 0, 0, 0, 0, INPUTS - 3))  # no cells are marked
     p = torch.sigmoid(F.pixel_shuffle(net(x)[:, :LOGITS].float(), 2))
     return F.interpolate(p, (height, width), mode="bilinear", align_corners=False)[0, 0]
 
@@ -223,7 +214,7 @@ def main() -> None:
     parser.add_argument("pictures", type=Path, help="folder of NAME.jpg with NAME.png (canopy share 0..255)")
     parser.add_argument("--out", type=Path, required=True, help="where canopy_net.onnx and canopy_net.pt go")
     parser.add_argument("--seconds", type=float, default=480)
-    parser.add_argument("--batch", type=int, default=96)
+    parser.add_argument("--batch", type=int, default=80)
     parser.add_argument("--rate", type=float, default=3e-3, help="highest rate of learning; less when going on")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--capacity", type=int, default=6000, help="most pictures held")
@@ -232,19 +223,17 @@ def main() -> None:
     parser.add_argument(
         "--check", type=Path, nargs="*", default=[], help="folders of NAME.jpg + NAME.png never fitted on"
     )
-    parser.add_argument("--owners", action="store_true", help="fit the owner network")
     parser.add_argument("--areas", action="store_true", help="fit on plain cross-entropy: the last round, for areas")
     given = parser.parse_args()
     given.out.mkdir(parents=True, exist_ok=True)
     net = fit(
         given.pictures, out=given.out, seconds=given.seconds, batch=given.batch, top_rate=given.rate, seed=given.seed,
-        start=given.start, capacity=given.capacity, first=given.first, owners=given.owners,
-        areas=given.areas,
+        start=given.start, capacity=given.capacity, first=given.first, areas=given.areas,
     )  # fmt: skip
-    torch.save(net.state_dict(), given.out / f"{_name(given.owners)}.pt")
+    torch.save(net.state_dict(), given.out / WEIGHTS)
     for folder in given.check:
         report(net, folder)
-    export(net, given.out / f"{_name(given.owners)}.onnx")
+    export(net, given.out / NETWORK)
 
 
 if __name__ == "__main__":

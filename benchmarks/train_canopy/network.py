@@ -1,11 +1,11 @@
-"""The networks: depthwise-separable encoder–decoders with a half-resolution head.
+"""The network: a depthwise-separable encoder–decoder with a half-resolution head.
 
-Both give four logits of canopy for the 2 × 2 pixels of the full-resolution mask (channel 2·dy + dx, as in a pixel
+It gives four logits of canopy for the 2 × 2 pixels of the full-resolution mask (channel 2·dy + dx, as in a pixel
 shuffle). The shuffle itself is left out of the exported file, because OpenCV 4.10 cannot load it at varying sizes;
-whoever runs it shuffles. The owner network gives two more: where there is canopy, in which cell its plant is rooted,
-the way right and down to the middle of that cell, in `VOTE_PX` pixels (voting for centres as in Kendall, Gal & Cipolla
-2018 and Cheng et al. 2020, "Panoptic-DeepLab"; from memory). A fourth input beside red, green and blue marks the
-middles of the tray's cells for it.
+whoever runs it shuffles. Two more outputs say, where there is canopy, in which cell its plant is rooted: the way right
+and down to the middle of that cell, in `VOTE_PX` pixels (voting for centres as in Kendall, Gal & Cipolla 2018 and
+Cheng et al. 2020, "Panoptic-DeepLab"; from memory). A fourth input beside red, green and blue marks the middles of the
+tray's cells.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ import torch
 import torch.nn.functional as F  # noqa: N812
 from torch import Tensor, nn
 
-WIDTHS = (16, 40, 80, 128, 160)
-OWNER_WIDTHS = (16, 40, 96, 160, 224)
-LOGITS = 4
+INPUTS = 4
+WIDTHS = (16, 40, 96, 160, 224)
+LOGITS, VOTES = 4, 2
 VOTE_PX = 16.0
 """Pixels of the picture to one unit of a vote."""
 CELL_MARK_PX, CELL_MARK_REACH = 3.0, 9
@@ -36,22 +36,37 @@ def separable(channels_in: int, channels_out: int, stride: int = 1) -> nn.Sequen
     return nn.Sequential(depthwise, across, nn.BatchNorm2d(channels_out), nn.ReLU(inplace=True))
 
 
-class CanopyNet(nn.Module):
-    """(B, inputs, H, W) in 0..1, H and W multiples of 32 → (B, outputs, H/2, W/2)."""
+class Refined(nn.Module):
+    """Adds a separable change to what it gets; none at first, so that it may be put into a fitted network."""
 
-    def __init__(self, widths: tuple[int, int, int, int, int] = WIDTHS, inputs: int = 3, outputs: int = LOGITS) -> None:
+    def __init__(self, channels: int) -> None:
         super().__init__()
-        self.inputs = inputs
-        a, b, c, d, e = widths
+        across = nn.Conv2d(channels, channels, 1, bias=False)
+        self.change = nn.Sequential(dense(channels, channels, 1, channels), across, nn.BatchNorm2d(channels))
+        nn.init.zeros_(self.change[-1].weight)
+
+    def forward(self, x: Tensor) -> Tensor:
+        """The same size."""
+        return x + self.change(x)
+
+
+class CanopyNet(nn.Module):
+    """(B, 4, H, W) in 0..1, H and W multiples of 32 → (B, 6, H/2, W/2): four logits, the way right, the way down."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        a, b, c, d, e = WIDTHS
         self.down = nn.ModuleList(
             [
-                nn.Sequential(dense(inputs, a, 2), separable(a, a)),
+                nn.Sequential(dense(INPUTS, a, 2), separable(a, a)),
                 nn.Sequential(separable(a, b, 2), separable(b, b)),
                 nn.Sequential(separable(b, c, 2), separable(c, c)),
                 nn.Sequential(separable(c, d, 2), separable(d, d)),
             ]
         )
-        self.bottom = nn.Sequential(separable(d, e, 2), separable(e, e), separable(e, e), separable(e, d))
+        self.bottom = nn.Sequential(
+            separable(d, e, 2), separable(e, e), separable(e, e), Refined(e), Refined(e), separable(e, d)
+        )
         self.up = nn.ModuleList(
             [
                 nn.Sequential(separable(2 * d, d), separable(d, c)),
@@ -60,7 +75,7 @@ class CanopyNet(nn.Module):
                 nn.Sequential(separable(2 * a, a)),
             ]
         )
-        self.head = nn.Conv2d(a, outputs, 1)
+        self.head = nn.Conv2d(a, LOGITS + VOTES, 1)
 
     def forward(self, x: Tensor) -> Tensor:
         """What the head says, per position at half the resolution."""
@@ -72,8 +87,3 @@ class CanopyNet(nn.Module):
         for block, skip in zip(self.up, reversed(skips), strict=True):
             x = block(torch.cat([F.interpolate(x, scale_factor=2.0, mode="nearest"), skip], 1))
         return self.head(x)
-
-
-def owner_net() -> CanopyNet:
-    """(B, 4, H, W) → (B, 6, H/2, W/2): four logits, the way right, the way down."""
-    return CanopyNet(OWNER_WIDTHS, inputs=4, outputs=LOGITS + 2)
