@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from canopy.records import Height, Layout
 from canopy.segment.edges import refine_edges
 from canopy.segment.feed import Feed, make_feed
-from canopy.segment.network import canopy_probability, root_ways
+from canopy.segment.network import ask_network
 from canopy.segment.opinion import dice, shipped_opinion
 from canopy.segment.owners import contact_shares, disputed_shares, spread_owners
 from canopy.segment.result import Segmentation
@@ -42,30 +42,17 @@ def segment_cells(
         On the grid of `rectified`.
     """
     feed = make_feed(rectified, stage=stage, settings=settings)
-    probability = canopy_probability(feed)
+    probability, ways = ask_network(feed, centres_px=_feed_px(layout.centres_mm(), feed, rectified))
     coloured = shipped_opinion().plant_coloured(feed.normalised)
     reach = tray_reach(rectified, layout, feed=feed, settings=settings)
     agreement = dice((probability > 0.5) & reach, coloured & reach)
     tidied = tidy_canopy(probability, reach=reach, feed=feed, plant_coloured=coloured, stage=stage, settings=settings)
     cover, doubt = refine_edges(tidied, feed=feed, rgb=rectified.rgb, settings=settings)
-    split = split_plants(
-        tidied,
-        lambda: _ways(feed, rectified, layout, settings=settings),
-        rectified=rectified,
-        layout=layout,
-        height=height,
-        settings=settings,
-    )
+    split = split_plants(tidied, ways, rectified=rectified, layout=layout, height=height, settings=settings)
     owner = spread_owners(split.owner, cover)
     contact = contact_shares(split.owner, cells=layout.cells)
     disputed = disputed_shares(split.owner, split.doubt, cells=layout.cells)
     return Segmentation(cover, owner, doubt, contact, disputed, agreement)
-
-
-def _ways(feed: Feed, rectified: Rectified, layout: Layout, *, settings: SegmentSettings) -> NDArray[np.float32]:
-    """Ask the owner network where each place's plant is rooted."""
-    centres_px = _feed_px(layout.centres_mm(), feed, rectified)
-    return root_ways(feed, centres_px=centres_px, scale=settings.owner_scale)
 
 
 def tray_reach(rectified: Rectified, layout: Layout, *, feed: Feed, settings: SegmentSettings) -> NDArray[np.bool_]:

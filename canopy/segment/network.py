@@ -1,4 +1,4 @@
-"""Where canopy is, and whose it is, from two small networks run by OpenCV."""
+"""Where canopy is, and whose it is, from one small network run by OpenCV."""
 
 from __future__ import annotations
 
@@ -14,55 +14,45 @@ from canopy.segment.feed import Feed
 
 FloatImage = NDArray[np.float32]
 
-CANOPY, OWNER = "canopy_net.onnx", "owner_net.onnx"
-# Part of the contract with the trained weights of the owner network: logits among its outputs, pixels to one unit of a
-# vote, and the spread and cut of the bells that mark the cells.
+NETWORK = "canopy_net.onnx"
+# Part of the contract with the trained weights: logits of canopy among the outputs, pixels to one unit of a vote, and
+# the spread and cut of the bells that mark the cells.
 _LOGITS = 4
 VOTE_PX = 16.0
 _MARK_PX, _MARK_REACH_PX = 3.0, 9
-# The encoders halve five times and their nearest-neighbour upsampling must meet the same sizes again.
+# The encoder halves five times and its nearest-neighbour upsampling must meet the same sizes again.
 _MULTIPLE = 32
 _LOCK = Lock()  # one net per process, and OpenCV's nets hold the picture between setInput and forward
 
 
-def canopy_probability(feed: Feed) -> FloatImage:
-    """Probability, 0..1, that a pixel of the feed shows living canopy; 0 where the photo does not reach."""
-    rows, cols = feed.normalised.shape[:2]
-    logits = _shuffled(_forward(CANOPY, _padded(feed.normalised)))[:rows, :cols]
-    probability = _sigmoid(np.ascontiguousarray(logits))
-    probability[~feed.valid] = 0
-    return probability
-
-
-def root_ways(feed: Feed, *, centres_px: NDArray[np.float64], scale: float) -> FloatImage:
-    """Where the plant seen at each place is rooted.
+def ask_network(feed: Feed, *, centres_px: NDArray[np.float64]) -> tuple[FloatImage, FloatImage]:
+    """Where canopy is, and where the plant seen at each place is rooted.
 
     Parameters
     ----------
     feed : Feed
-        The tray at the canopy network's scale and brightness.
+        The tray at the network's scale and brightness.
     centres_px : (cells, 2) ndarray
         Middles of the cells, (column, row) in feed pixels.
-    scale : float
-        Size of the picture that the owner network sees against the feed, 0..1.
 
     Returns
     -------
-    (k, l, 2) float32 ndarray
-        On a coarser grid over the same ground: how far right and down the middle of the plant's cell lies, in feed
-        pixels. Says nothing where there is no canopy.
+    probability : (m, n) float32 ndarray
+        0..1, on the feed's grid, that a pixel shows living canopy; 0 where the photo does not reach.
+    ways : (⌈m/2⌉, ⌈n/2⌉, 2) float32 ndarray
+        On a grid of half the size: how far right and down the middle of the plant's cell lies, in feed pixels. Says
+        nothing where there is no canopy.
     """
     rows, cols = feed.normalised.shape[:2]
-    size = (max(1, round(cols * scale)), max(1, round(rows * scale)))
-    true_scale = np.array(size) / (cols, rows)
-    smaller = _padded(np.asarray(cv2.resize(feed.normalised, size, interpolation=cv2.INTER_AREA), dtype=np.uint8))
-    marks = cell_marks((centres_px + 0.5) * true_scale - 0.5, smaller.shape)
-    out = _forward(OWNER, np.dstack([smaller, marks]))
-    ways = cv2.merge([out[0, _LOGITS], out[0, _LOGITS + 1]])[: -(-size[1] // 2), : -(-size[0] // 2)]
-    return np.asarray(ways, dtype=np.float32) * (VOTE_PX / true_scale).astype(np.float32)
+    marks = cell_marks(centres_px, feed.normalised.shape)
+    out = _forward(_padded(cv2.merge([feed.normalised, marks])))
+    probability = _sigmoid(np.ascontiguousarray(_shuffled(out[:, :_LOGITS])[:rows, :cols]))
+    probability[~feed.valid] = 0
+    ways = cv2.merge([out[0, _LOGITS], out[0, _LOGITS + 1]])[: -(-rows // 2), : -(-cols // 2)]
+    return probability, np.asarray(ways, dtype=np.float32) * np.float32(VOTE_PX)
 
 
-def _padded(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _padded(picture: cv2.typing.MatLike) -> NDArray[np.uint8]:
     """Whole multiples of 32, by repeating the border; what is said of the padding is cropped again."""
     rows, cols = picture.shape[:2]
     padded = cv2.copyMakeBorder(picture, 0, -rows % _MULTIPLE, 0, -cols % _MULTIPLE, cv2.BORDER_REPLICATE)
@@ -70,7 +60,7 @@ def _padded(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 def cell_marks(centres_px: NDArray[np.float64], shape: tuple[int, ...]) -> NDArray[np.uint8]:
-    """The owner network's fourth channel: a bell, 255 at its top, around the middle of each cell inside the picture."""
+    """The network's fourth channel: a bell, 255 at its top, around the middle of each cell inside the picture."""
     at = np.zeros(shape[:2], np.float32)
     col, row = np.rint(centres_px).astype(int).T
     inside = (col >= 0) & (col < shape[1]) & (row >= 0) & (row < shape[0])
@@ -81,11 +71,11 @@ def cell_marks(centres_px: NDArray[np.float64], shape: tuple[int, ...]) -> NDArr
     return marks
 
 
-def _forward(name: str, picture: NDArray[np.uint8]) -> FloatImage:
+def _forward(picture: NDArray[np.uint8]) -> FloatImage:
     """(m, n, k) uint8, whole multiples of 32 → (1, outputs, m/2, n/2)."""
     blob = _folded(picture)
     with _LOCK:
-        net = _net(name)
+        net = _net()
         net.setInput(blob)
         return np.asarray(net.forward(), dtype=np.float32)
 
@@ -121,8 +111,8 @@ def _sigmoid(logits: FloatImage) -> FloatImage:
     return np.divide(np.float32(1), odds, out=odds)
 
 
-@lru_cache(maxsize=2)
-def _net(name: str) -> cv2.dnn.Net:
-    """A net of this process, read once from the package's own file."""
-    weights = resources.files("canopy.segment").joinpath(name).read_bytes()
+@lru_cache(maxsize=1)
+def _net() -> cv2.dnn.Net:
+    """The net of this process, read once from the package's own file."""
+    weights = resources.files("canopy.segment").joinpath(NETWORK).read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, dtype=np.uint8))

@@ -74,7 +74,7 @@ class Pieces:
 
 def cut_pieces(canopy: Canopy, *, grid: CellGrid, settings: SegmentSettings) -> Pieces:
     """Pieces of all canopy pixels."""
-    key, inverse = numbered(canopy.component.astype(np.int64) * grid.count + canopy.cell)
+    key, inverse = _numbered(canopy.component.astype(np.int64) * grid.count + canopy.cell)
     pixels = np.bincount(inverse)
     whose, where = np.divmod(key, grid.count)
     total = np.bincount(whose, pixels)
@@ -93,7 +93,7 @@ def cut_pieces(canopy: Canopy, *, grid: CellGrid, settings: SegmentSettings) -> 
     )  # fmt: skip
 
 
-def numbered(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.intp]]:
+def _numbered(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.intp]]:
     """As `numpy.unique` with inverse, by a table instead of sorting when the keys are few."""
     top = int(key.max()) + 1
     if top > 50_000_000:

@@ -1,15 +1,13 @@
 """Whose leaf: every canopy pixel goes to a cell of the tray, overhang included, or to none.
 
-Where no piece of canopy reaches far into a second cell, each belongs to the cell it lies over. Else each place of the
-canopy votes for where its plant is rooted (see `canopy.segment.network`); votes that gather around the middle of a cell
-are a plant rooted there. A connected piece of canopy with one such plant belongs to it as a whole,
+Each place of the canopy votes for where its plant is rooted (see `canopy.segment.network`); votes that gather around
+the middle of a cell are a plant rooted there. A connected piece of canopy with one such plant belongs to it as a whole,
 however far it leans over; where several plants touch, each place goes to that plant whose root lies nearest to its
 vote. A ring of cells beyond the tray stands for its neighbours. Mats are cut into tiles.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -18,7 +16,7 @@ from numpy.typing import NDArray
 
 from canopy.records import Height, Layout
 from canopy.segment.cellgrid import CellGrid, cell_grid
-from canopy.segment.rooted import SHARED, Canopy, component_cells, cut_pieces, numbered
+from canopy.segment.rooted import SHARED, Canopy, component_cells, cut_pieces
 from canopy.settings.segment import SegmentSettings
 from canopy.tray.rectify import Rectified
 
@@ -45,7 +43,7 @@ class Split:
 
 def split_plants(
     probability: Floats,
-    ask_ways: Callable[[], Floats],
+    ways: Floats,
     *,
     rectified: Rectified,
     layout: Layout,
@@ -58,9 +56,8 @@ def split_plants(
     ----------
     probability : (m, n) float32 ndarray
         Of canopy, covering the same ground as the rectified picture at any scale.
-    ask_ways : callable
-        Gives, when it is needed, (k, l, 2) float32: how far right and down each place's root lies, in pixels of
-        `probability`; same ground, any scale.
+    ways : (k, l, 2) float32 ndarray
+        How far right and down each place's root lies, in pixels of `probability`; same ground, any scale.
     """
     canopy = reduced_canopy(probability, rectified=rectified, settings=settings)
     grid = cell_grid(layout, height)
@@ -75,24 +72,13 @@ def split_plants(
         return Split(owner, doubt)
     _, labels = cv2.connectedComponents(canopy.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
     component = np.asarray(labels, dtype=np.int32).ravel()[index]
-    voted = grid.rooted_mm(*seen)
-    if not _at_home(component, grid.cell_at(*voted), grid=grid, settings=settings):
-        mm_per_px = np.float32(rectified.mm_per_px * rectified.rgb.shape[1] / probability.shape[1])
-        right, down = (part.ravel()[index] * mm_per_px for part in _smoothed(ask_ways(), canopy, settings=settings))
-        voted = (seen[0] + right, seen[1] + down)
+    mm_per_px = np.float32(rectified.mm_per_px * rectified.rgb.shape[1] / probability.shape[1])
+    right, down = (part.ravel()[index] * mm_per_px for part in _smoothed(ways, canopy, settings=settings))
+    voted = seen[0] + right, seen[1] + down
     cell = grid.cell_at(*voted)
     listed = Canopy(component, seen, voted, cell, _firm(cell, index, canopy.shape))
     owner.ravel()[index], doubt.ravel()[index] = _owners(listed, grid=grid, settings=settings)
     return Split(owner, doubt)
-
-
-def _at_home(component: Ints, cell: Ints, *, grid: CellGrid, settings: SegmentSettings) -> bool:
-    """Whether every piece of canopy lies over one cell, all but a little of it."""
-    key, pixels = numbered(component.astype(np.int64) * grid.count + cell)
-    whose = key // grid.count
-    most = np.zeros(int(component.max()) + 1)
-    np.maximum.at(most, whose, np.bincount(pixels))
-    return bool((most >= settings.home_share * np.bincount(component)).all())
 
 
 def reduced_canopy(probability: Floats, *, rectified: Rectified, settings: SegmentSettings) -> Bools:

@@ -47,12 +47,6 @@ class SegmentSettings(BaseModel):
     feed_min_megapixels: float = Field(
         0.15, ge=0.01, le=5, description="The network's picture is kept, or enlarged, to at least this size."
     )
-    home_share: float = Field(
-        0.9, ge=0.5, le=1, description="The owner network is asked unless so much of every piece lies over one cell."
-    )
-    owner_scale: float = Field(
-        0.7, ge=0.3, le=1, description="Size of the picture that the owner network sees, against the canopy network's."
-    )
     agreement_floor: float = Field(
         0.6, ge=0, le=1, description="Below this Dice with the colour classifier the reading says so."
     )

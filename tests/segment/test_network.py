@@ -6,7 +6,7 @@ import pytest
 
 from benchmarks.train_canopy.fold import folded_kernel
 from canopy.segment.feed import Feed
-from canopy.segment.network import _folded, _shuffled, canopy_probability, cell_marks, root_ways
+from canopy.segment.network import _folded, _shuffled, ask_network, cell_marks
 
 from .drawn import draw_rosettes, layout, painted
 
@@ -18,7 +18,9 @@ def feed_of(rgb):
     return Feed(rgb, rgb, np.ones(rgb.shape[:2], bool), 1.0, MM)
 
 
-NOWHERE = np.empty((0, 2))
+def ask(feed, centres_px=()):
+    """Probability and ways; no cell is marked unless told."""
+    return ask_network(feed, centres_px=np.reshape(np.asarray(centres_px, float), (-1, 2)))
 
 
 def noise(rows, cols, seed=0):
@@ -26,19 +28,17 @@ def noise(rows, cols, seed=0):
     return cv2.resize(small, (cols, rows), interpolation=cv2.INTER_LINEAR)
 
 
-@pytest.mark.parametrize("shape", [(64, 96), (61, 99), (1, 1), (33, 200)])
-def test_probability_has_the_pictures_shape_whatever_it_is(shape):
-    probability = canopy_probability(feed_of(noise(*shape)[: shape[0], : shape[1]]))
+@pytest.mark.parametrize(
+    ("shape", "half"), [((64, 96), (32, 48)), ((61, 99), (31, 50)), ((1, 1), (1, 1)), ((33, 200), (17, 100))]
+)
+def test_probability_has_the_pictures_shape_whatever_it_is_and_ways_half_of_it(shape, half):
+    probability, ways = ask(feed_of(noise(*shape)[: shape[0], : shape[1]]))
     assert probability.shape == shape
     assert probability.dtype == np.float32
     assert probability.min() >= 0
     assert probability.max() <= 1
-
-
-@pytest.mark.parametrize(("shape", "expected"), [((64, 96), (32, 48)), ((61, 99), (31, 50)), ((1, 1), (1, 1))])
-def test_ways_are_on_half_the_grid_of_the_owner_networks_picture(shape, expected):
-    ways = root_ways(feed_of(noise(*shape)[: shape[0], : shape[1]]), centres_px=NOWHERE, scale=1.0)
-    assert ways.shape == (*expected, 2)
+    assert ways.shape == (*half, 2)
+    assert ways.dtype == np.float32
 
 
 def test_cells_are_marked_by_bells_cut_off_at_the_border():
@@ -60,7 +60,7 @@ def test_leaves_name_the_cell_of_their_own_plant():
     picture = blank(tray, mm_per_px=MM)
     truth = draw_rosettes(tray, picture, radii_mm=[17.0] * 15, rng=rng)
     centres = picture.to_px(tray.centres_mm())
-    ways = root_ways(feed_of(painted(picture, truth, rng=rng).rgb), centres_px=centres, scale=0.7)
+    _, ways = ask(feed_of(painted(picture, truth, rng=rng).rgb), centres)
     on_grid = cv2.resize(truth, ways.shape[1::-1], interpolation=cv2.INTER_NEAREST)
     rows, cols = np.nonzero(on_grid)
     scale = np.array(truth.shape[::-1]) / on_grid.shape[::-1]
@@ -110,16 +110,18 @@ def test_nothing_is_canopy_where_the_photo_does_not_reach():
     rgb = noise(64, 96)
     valid = np.ones((64, 96), bool)
     valid[:, :40] = False
-    assert not canopy_probability(Feed(rgb, rgb, valid, 1.0, MM))[:, :40].any()
+    probability, _ = ask(Feed(rgb, rgb, valid, 1.0, MM))
+    assert not probability[:, :40].any()
 
 
 def test_threads_do_not_disturb_each_other():
     pictures = [noise(64 + 32 * (k % 3), 96, seed=k) for k in range(12)]
-    alone = [canopy_probability(feed_of(picture)) for picture in pictures]
+    alone = [ask(feed_of(picture)) for picture in pictures]
     with ThreadPoolExecutor(4) as pool:
-        together = list(pool.map(lambda picture: canopy_probability(feed_of(picture)), pictures))
+        together = list(pool.map(lambda picture: ask(feed_of(picture)), pictures))
     for one, other in zip(alone, together, strict=True):
-        np.testing.assert_array_equal(one, other)
+        for part, same in zip(one, other, strict=True):
+            np.testing.assert_array_equal(part, same)
 
 
 def test_green_rosettes_on_dark_ground_are_seen():
@@ -131,5 +133,5 @@ def test_green_rosettes_on_dark_ground_are_seen():
     picture = blank(tray, mm_per_px=MM)
     truth = draw_rosettes(tray, picture, radii_mm=[12.0] * 15, rng=rng) > 0
     rgb = painted(picture, truth.astype(int), rng=rng).rgb
-    seen = canopy_probability(feed_of(rgb)) > 0.5
+    seen = ask(feed_of(rgb), picture.to_px(tray.centres_mm()))[0] > 0.5
     assert 2 * (seen & truth).sum() / (seen.sum() + truth.sum()) > 0.8

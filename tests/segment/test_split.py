@@ -38,7 +38,7 @@ def split(truth, picture, tray, *, goals=None, noise_mm=0.0, height=FLAT):
         rng = np.random.default_rng(5)
         coarse = rng.normal(0, noise_mm / picture.mm_per_px, (*(n // 16 + 2 for n in truth.shape), 2))
         ways += cv2.resize(coarse.astype(np.float32), truth.shape[::-1], interpolation=cv2.INTER_NEAREST)
-    return split_plants(cover, lambda: ways, rectified=picture, layout=tray, height=height, settings=SETTINGS)
+    return split_plants(cover, ways, rectified=picture, layout=tray, height=height, settings=SETTINGS)
 
 
 def attributed(truth, picture, tray, **options):
@@ -183,21 +183,6 @@ def test_shoots_of_a_tall_mat_count_to_the_tile_below_them():
     assert right_share(attributed(truth, picture, tray), truth) < 0.9
 
 
-def test_plants_that_keep_to_their_cells_need_no_votes():
-    tray = layout(2, 3, pitch=40.0)
-    picture = blank(tray, mm_per_px=MM)
-    truth = np.zeros(picture.rgb.shape[:2], np.int32)
-    for number, centre in middles(tray).items():
-        draw_disc(truth, picture, number, centre_mm=centre, radius_mm=18)
-
-    def never():
-        raise AssertionError("asked")
-
-    options = {"rectified": picture, "layout": tray, "height": FLAT, "settings": SETTINGS}
-    found = split_plants((truth > 0).astype(np.float32), never, **options)
-    np.testing.assert_array_equal(spread_owners(found.owner, truth.astype(np.float32)), truth)
-
-
 def test_bare_tray_has_no_owner():
     tray = layout(2, 3)
     picture = blank(tray, mm_per_px=MM)
@@ -214,7 +199,6 @@ def test_the_split_is_the_same_at_any_scale_of_the_probability():
     owners = []
     for scale in (1.0, 0.5, 0.25):
         canopy = cv2.resize((truth > 0).astype(np.float32), None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        scaled = ways * np.float32(scale)
-        owners.append(split_plants(canopy, lambda scaled=scaled: scaled, **options).owner)
+        owners.append(split_plants(canopy, ways * np.float32(scale), **options).owner)
     for other in owners[1:]:
         assert (owners[0] == other).mean() > 0.99
