@@ -52,7 +52,10 @@ def refine_edges(
     mixture = mix_colours(probability, feed=feed, settings=settings)
     share, trust = (_enlarged(small, rgb.shape) for small in (probability, mixture.trust))
     _mix_in_band(share, trust, mixture, rgb=rgb, exponent=settings.light_exponent)
-    undecided = (1 - mixture.trust) * np.sqrt(np.abs(probability * (1 - probability)))
+    undecided = 1 - probability  # from here on in place: fresh memory costs as much as the work on it
+    undecided *= probability
+    np.sqrt(np.abs(undecided, out=undecided), out=undecided)
+    undecided *= 1 - mixture.trust
     # A hair below the most, so that rounding on the way to the full grid does not pass it.
     np.minimum(undecided, np.float32(_MOST_DOUBT - 1e-6), out=undecided)
     return _decided_away_from_edges(share, undecided, scratch=trust, settings=settings)
@@ -101,7 +104,7 @@ def _decided_away_from_edges(
     """Cover: whole or bare but for the pixels within `edge_zone_px` of the outline, so that noise cannot eat into a
     leaf; and its doubt, that of the network and, near the outline, of the edge's place.
 
-    What `share` and `scratch` hold is lost: fresh memory for a whole picture costs as much as the work on it.
+    What `share` and `scratch` hold is lost.
     """
     mask = (np.asarray(cv2.blur(share, (3, 3), scratch), dtype=np.float32) > np.float32(0.5)).view(np.uint8)
     side = 2 * settings.edge_zone_px + 1

@@ -61,14 +61,16 @@ def _padded(picture: cv2.typing.MatLike) -> NDArray[np.uint8]:
 
 def cell_marks(centres_px: NDArray[np.float64], shape: tuple[int, ...]) -> NDArray[np.uint8]:
     """The network's fourth channel: a bell, 255 at its top, around the middle of each cell inside the picture."""
-    at = np.zeros(shape[:2], np.float32)
-    col, row = np.rint(centres_px).astype(int).T
-    inside = (col >= 0) & (col < shape[1]) & (row >= 0) & (row < shape[0])
-    at[row[inside], col[inside]] = 1
-    bell = np.exp(-0.5 * (np.arange(-_MARK_REACH_PX, _MARK_REACH_PX + 1) / _MARK_PX) ** 2)
-    bells = cv2.sepFilter2D(at, -1, bell, bell, borderType=cv2.BORDER_CONSTANT)
-    marks: NDArray[np.uint8] = np.rint(np.minimum(bells, 1) * 255).astype(np.uint8)
-    return marks
+    rows, cols = shape[:2]
+    reach, side = _MARK_REACH_PX, 2 * _MARK_REACH_PX + 1
+    slope = np.exp(-0.5 * (np.arange(-reach, reach + 1) / _MARK_PX) ** 2)
+    bell = np.rint(255 * np.outer(slope, slope)).astype(np.uint8)
+    framed = np.zeros((rows + 2 * reach, cols + 2 * reach), np.uint8)
+    for col, row in np.rint(centres_px).astype(int):
+        if 0 <= col < cols and 0 <= row < rows:
+            around = framed[row : row + side, col : col + side]
+            around[:] = cv2.add(around, bell)  # stops at 255
+    return framed[reach:-reach, reach:-reach]
 
 
 def _forward(picture: NDArray[np.uint8]) -> FloatImage:

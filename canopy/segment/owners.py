@@ -30,9 +30,10 @@ def spread_owners(owner: Ints, cover: NDArray[np.float32]) -> NDArray[np.uint16]
         bare.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
     of_label = np.zeros(int(nearest.max()) + 1, dtype=np.uint16)
-    of_label[nearest[~bare]] = owner[~bare]
+    owned = np.flatnonzero(~bare)
+    of_label[nearest.ravel().take(owned)] = owner.ravel().take(owned)
     rows, cols = cover.shape
-    enlarged = cv2.resize(of_label[nearest], (cols, rows), interpolation=cv2.INTER_NEAREST_EXACT)
+    enlarged = cv2.resize(of_label.take(nearest), (cols, rows), interpolation=cv2.INTER_NEAREST_EXACT)
     full = np.asarray(enlarged, dtype=np.uint16)
     full *= cover > 0
     return full
@@ -56,8 +57,8 @@ def contact_shares(owner: Ints, *, cells: int) -> NDArray[np.float64]:
     touching = np.zeros(cells + 1)
     framed = cv2.copyMakeBorder(owner, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=-1)
     for one, other in ((framed[1:], framed[:-1]), (framed[:, 1:], framed[:, :-1])):
-        differs = one != other
-        here, there = one[differs], other[differs]
+        differs = np.flatnonzero(one != other)
+        here, there = one.ravel().take(differs), other.ravel().take(differs)
         for mine, theirs in ((here, there), (there, here)):
             plant = mine > 0
             outline += np.bincount(mine[plant], minlength=cells + 1)
@@ -77,9 +78,10 @@ def disputed_shares(owner: Ints, doubt: NDArray[np.float32], *, cells: int) -> N
     doubt : (k, l) float32 ndarray
         Probability that a pixel is another plant's.
     """
-    plant = owner > 0
-    pixels = np.bincount(owner[plant], minlength=cells + 1)[1:]
-    doubted = np.bincount(owner[plant], doubt[plant], minlength=cells + 1)[1:]
+    at = np.flatnonzero(owner > 0)
+    plant = owner.ravel().take(at)
+    pixels = np.bincount(plant, minlength=cells + 1)[1:]
+    doubted = np.bincount(plant, doubt.ravel().take(at), minlength=cells + 1)[1:]
     shares = np.full(cells, np.nan)
     np.divide(doubted, pixels, out=shares, where=pixels > 0)
     return shares

@@ -83,7 +83,7 @@ def cut_pieces(canopy: Canopy, *, grid: CellGrid, settings: SegmentSettings) -> 
         np.stack([np.bincount(inverse, part) / pixels for part in place]) for place in (canopy.voted_mm, canopy.seen_mm)
     )
     offcentre, away = (np.hypot(*(place - centres[where].T)) / grid.pitch_mm for place in (voted, seen))
-    x_mm, y_mm = centres[canopy.cell].T
+    x_mm, y_mm = (part[canopy.cell] for part in np.ascontiguousarray(centres.T))
     squared = np.square(canopy.seen_mm[0] - x_mm) + np.square(canopy.seen_mm[1] - y_mm)
     near = canopy.firm & (squared <= (settings.standing_reach * grid.pitch_mm) ** 2)
     standing = np.bincount(inverse[near], minlength=pixels.size)

@@ -148,14 +148,13 @@ def _nearest_root(
     The voted cell itself where none of the nine has a plant. The second is the chance of the next nearest, were votes
     spread around the cells' middles by a normal distribution of `vote_sd` pitches.
     """
-    centres = grid.centres_mm()
+    across_mm, down_mm = np.ascontiguousarray(grid.centres_mm().T)
     best = cell.copy()
     least = np.full(best.shape, np.inf, dtype=np.float32)
     second = least.copy()
     for step in (down * grid.columns + right for down in (-1, 0, 1) for right in (-1, 0, 1)):
         other = np.clip(cell + np.int32(step), 0, grid.count - 1)
-        x_mm, y_mm = centres[other].T
-        squared = np.square(voted_mm[0] - x_mm) + np.square(voted_mm[1] - y_mm)
+        squared = np.square(voted_mm[0] - across_mm[other]) + np.square(voted_mm[1] - down_mm[other])
         squared[~is_root[other]] = np.inf
         closer = squared < least
         np.copyto(second, np.where(closer, least, np.minimum(second, squared)))
