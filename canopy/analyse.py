@@ -266,7 +266,7 @@ def _remarks(
     settings: Settings,
 ) -> tuple[Remark, ...]:
     """Everything that may be said against the photo; a blurred one is refused."""
-    part = _tray_part(rectified, layout)
+    part = rectified.tray_part(layout)
     remarks = check_quality(
         rectified.rgb[part],
         mm_per_px=rectified.mm_per_px,
@@ -298,13 +298,6 @@ def _remarks(
     if photo.taken_at is None:
         found.append(Remark("no_time", "the photo does not say when it was taken; the age of the plants is unknown"))
     return tuple(found)
-
-
-def _tray_part(rectified: Rectified, layout: Layout) -> tuple[slice, slice]:
-    """Rows and columns of the rectified picture inside the tray's outline."""
-    ends = np.round(rectified.to_px(layout.outline_mm[[0, 2]])).astype(int)
-    (x0, y0), (x1, y1) = np.clip(ends, 0, np.array(rectified.rgb.shape[1::-1]))
-    return slice(int(y0), int(y1)), slice(int(x0), int(x1))
 
 
 def _as_mask(plants: NDArray[np.bool_]) -> NDArray[np.bool_] | None:

@@ -115,7 +115,7 @@ def _areas(
     settings: AreaSettings,
 ) -> dict[str, FloatArray]:
     """Area at the leaves' height and its range: independent doubts add as variances of ln area."""
-    doubt_mm2 = pixels.total(segmentation.doubt.ravel()[pixels.flat].astype(np.float64)) * pixels.mm_per_px**2
+    doubt_mm2 = pixels.total(segmentation.doubt.ravel().take(pixels.flat).astype(np.float64)) * pixels.mm_per_px**2
     edge_mm2 = settings.boundary_sd_px * pixels.mm_per_px * np.nan_to_num(shapes.outline_mm)
     some = np.where(seen_mm2 > 0, seen_mm2, np.nan)
     seen_sd = np.sqrt(

@@ -49,7 +49,7 @@ def srgb_to_lab(rgb: ArrayLike) -> FloatArray:
 def codes_to_linear(rgb: ArrayLike) -> FloatArray:
     """Linear light 0..1 of sRGB code values 0..255; 8-bit integers (fast) or floats, any shape."""
     rgb = np.asarray(rgb)
-    return _linear_table()[rgb] if rgb.dtype == np.uint8 else srgb_to_linear(rgb / 255.0)
+    return _linear_table().take(rgb) if rgb.dtype == np.uint8 else srgb_to_linear(rgb / 255.0)
 
 
 def linear_to_lab(linear: ArrayLike) -> FloatArray:
@@ -70,7 +70,7 @@ def lab_to_linear(lab: ArrayLike) -> FloatArray:
 
 def lightness(rgb: NDArray[np.uint8]) -> FloatArray:
     """CIELAB L* (0..100) alone of 8-bit sRGB colours; (..., 3) → (...)."""
-    return np.asarray(116 * _lab_curve(_linear_table()[rgb] @ _XYZ_FROM_RGB[1]) - 16)
+    return np.asarray(116 * _lab_curve(_linear_table().take(rgb) @ _XYZ_FROM_RGB[1]) - 16)
 
 
 def lab_chroma(lab: ArrayLike) -> FloatArray:

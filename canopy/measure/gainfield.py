@@ -141,8 +141,9 @@ def mean_of_parts(
     inside = number >= 0
     count_all = layout.cells * bins**2
     every = np.bincount(number[inside], minlength=count_all)
-    used = inside & clear
-    number, light = number[used], codes_to_linear(rectified.rgb[::step, ::step][used])
+    used = np.flatnonzero(inside & clear)
+    number = number.ravel().take(used)
+    light = codes_to_linear(rectified.rgb[::step, ::step].reshape(-1, 3).take(used, axis=0))
     count = np.bincount(number, minlength=count_all)
     seen = np.flatnonzero((count > 0) & (count >= share_min * every))
     linear = np.stack([np.bincount(number, light[:, c], count_all)[seen] for c in range(3)], axis=1)

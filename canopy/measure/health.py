@@ -119,24 +119,26 @@ def plant_texture(rectified: Rectified, labels: LabelImage, *, cells: int, setti
         return np.full(cells, np.nan)
     owner = np.asarray(cv2.resize(labels, size, interpolation=cv2.INTER_NEAREST), dtype=np.uint16)
     plants = np.flatnonzero(owner > 0)
-    light = np.zeros(owner.size)  # of plants only: windows that reach beyond do not count
+    light = np.zeros(owner.size, np.float32)  # of plants only: windows that reach beyond do not count
     light[plants] = lightness(shrunk(rectified.rgb, *size).reshape(-1, 3).take(plants, axis=0))
     # One step wider than the window: the steps along a leaf's edge mix with the ground.
     whole = np.ones((window + 2, window + 2), np.uint8)
     at = np.flatnonzero((cv2.erode(owner, whole) == cv2.dilate(owner, whole)) & (owner > 0))
     cell = owner.ravel().take(at).astype(np.intp) - 1
     count = np.bincount(cell, minlength=cells)
-    spread = _local_sd(light.reshape(owner.shape), window=window, about=float(light.sum()) / max(1, plants.size))
-    sums = np.bincount(cell, weights=spread.ravel().take(at), minlength=cells)
+    about = float(light.sum(dtype=np.float64)) / max(1, plants.size)
+    spread = _local_sd(light.reshape(owner.shape), at, window=window, about=about)
+    sums = np.bincount(cell, weights=spread, minlength=cells)
     return np.asarray(np.divide(sums, count, out=np.full(cells, np.nan), where=count > 0))
 
 
-def _local_sd(values: FloatArray, *, window: int, about: float) -> FloatArray:
-    """Standard deviation (divisor n) in a square window round each place; most values lie near `about`."""
-    # Centred first: the difference of squares below then loses no digits.
-    centred = values - about
-    first, second = (cv2.blur(x, (window, window)) for x in (centred, centred**2))
-    return np.asarray(np.sqrt(np.maximum(second - first**2, 0.0)))
+def _local_sd(values: NDArray[np.float32], at: IntArray, *, window: int, about: float) -> NDArray[np.float32]:
+    """Standard deviation (divisor n) in a square window round places of flat index `at`; values lie near `about`."""
+    # Centred first: the difference of squares below then loses few digits.
+    centred = values - np.float32(about)
+    means = (np.asarray(cv2.blur(x, (window, window)), np.float32) for x in (centred, centred * centred))
+    first, second = (mean.ravel().take(at) for mean in means)
+    return np.asarray(np.sqrt(np.maximum(second - first * first, 0)))
 
 
 def _is_yellow(l_star: FloatArray, chroma: FloatArray, hue: FloatArray, *, settings: ColourSettings) -> FloatArray:

@@ -31,8 +31,10 @@ def glare_share(rgb: NDArray[np.uint8], *, mm_per_px: float, settings: PhotoSett
     if width < 3 or min(darkest.shape) <= width:
         return 0.0
     light = darkest >= settings.glare_code
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(light.astype(np.uint8), connectivity=8)
-    small = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) <= width
-    small[0] = False  # everything that is not light
     below = cv2.morphologyEx(darkest, cv2.MORPH_OPEN, np.ones((width + 2, width + 2), np.uint8))
-    return float((small[labels] & (darkest.astype(np.int16) - below >= settings.glare_step)).mean())
+    spots = np.flatnonzero(light & (cv2.subtract(darkest, below) >= settings.glare_step))
+    if not spots.size:
+        return 0.0
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(light.view(np.uint8), connectivity=8)
+    small = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) <= width
+    return float(np.count_nonzero(small[labels.ravel().take(spots)])) / darkest.size

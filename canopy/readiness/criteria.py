@@ -32,6 +32,8 @@ CRITERIA_COLUMNS: tuple[str, ...] = (
 """Columns of the criteria table, in order. `weight` is the share of the score that the criterion had in this cell (the
 shares of a cell sum to 1; 0 where it was withheld); `desirability` is missing where the value is."""
 
+_TYPES = dict.fromkeys(CRITERIA_COLUMNS, "float64") | dict.fromkeys(("cell", "criterion", "unit"), TEXT_TYPE)
+_TYPES |= {"withheld": "bool"}
 _JUDGED_BY_COLOUR = ("colour", "health")
 
 
@@ -150,12 +152,12 @@ def criteria_table(cells: pd.DataFrame, scored: Scored, *, planted: BoolArray) -
         "desirability_high": scored.d_high[planted].ravel(),
         "withheld": scored.withheld[planted].ravel(),
     }
-    return _typed(pd.DataFrame(table))
+    return pd.DataFrame(table).astype(_TYPES)
 
 
 def no_criteria() -> pd.DataFrame:
     """The criteria table of a tray scored on nothing: the same columns and types, no rows."""
-    return _typed(pd.DataFrame({name: [] for name in CRITERIA_COLUMNS}))
+    return pd.DataFrame({name: pd.Series([], dtype=dtype).array for name, dtype in _TYPES.items()})
 
 
 def damage_fraction(cells: pd.DataFrame, *, colour_withheld: bool) -> FloatArray:
@@ -222,9 +224,3 @@ def _reach(d: FloatArray, d_end: FloatArray, weight: FloatArray) -> FloatArray:
         moved[:, k] = d_end[:, k]
         squares += (readiness_score(moved, weight) - score) ** 2
     return np.sqrt(squares)
-
-
-def _typed(table: pd.DataFrame) -> pd.DataFrame:
-    text = dict.fromkeys(("cell", "criterion", "unit"), TEXT_TYPE)
-    rest = {name: "float64" for name in CRITERIA_COLUMNS if name not in text and name != "withheld"}
-    return table.astype({**text, **rest, "withheld": "bool"})

@@ -26,9 +26,10 @@ def spread_owners(owner: Ints, cover: NDArray[np.float32]) -> NDArray[np.uint16]
     bare = owner < 0
     if bare.all():
         return np.zeros(cover.shape, dtype=np.uint16)
-    _, nearest = cv2.distanceTransformWithLabels(
+    _, labels = cv2.distanceTransformWithLabels(
         bare.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
+    nearest = np.asarray(labels, dtype=np.int32)
     of_label = np.zeros(int(nearest.max()) + 1, dtype=np.uint16)
     owned = np.flatnonzero(~bare)
     of_label[nearest.ravel().take(owned)] = owner.ravel().take(owned)

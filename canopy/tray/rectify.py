@@ -47,6 +47,12 @@ class Rectified:
         """(column, row) pixel coordinates of this grid → tray mm; (n, 2) → (n, 2)."""
         return points_px * self.mm_per_px + (self.x0_mm, self.y0_mm)
 
+    def tray_part(self, layout: Layout) -> tuple[slice, slice]:
+        """Rows and columns inside the tray's outline."""
+        ends = np.round(self.to_px(layout.outline_mm[[0, 2]])).astype(int)
+        (x0, y0), (x1, y1) = np.clip(ends, 0, self.rgb.shape[1::-1])
+        return slice(int(y0), int(y1)), slice(int(x0), int(x1))
+
     @property
     def mm_from_px(self) -> FloatArray:
         """(3, 3) matrix of `to_mm`."""
