@@ -321,7 +321,7 @@ def _labelled(table: pd.DataFrame, photo: Photo, tray: TrayRecord, **fields: obj
     taken_at = photo.taken_at.isoformat(timespec="seconds") if photo.taken_at is not None else pd.NA
     values = {"photo": photo.name, "tray": tray.tray, "taken_at": taken_at, **fields}
     columns = {
-        name: pd.Series([pd.NA if value is None else value] * len(table), index=table.index, dtype=table[name].dtype)
+        name: pd.Series([pd.NA if value is None else value], dtype=table[name].dtype).array.repeat(len(table))
         for name, value in values.items()
     }
     return table.assign(**columns)

@@ -176,4 +176,4 @@ def _values(data: Mapping[str, object], column: Column, length: int) -> Any:
         return pd.Series(data[column.name], dtype=dtype).array
     if column.dtype == _WHOLE and length:
         raise ValueError(f"table: column {column.name} must be given; it cannot be missing")
-    return pd.Series([pd.NA] * length, dtype=dtype).array
+    return pd.Series([pd.NA] * min(length, 1), dtype=dtype).array.repeat(length)

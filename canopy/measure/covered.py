@@ -78,8 +78,8 @@ def mark_covered(cells: pd.DataFrame, share: FloatArray, *, settings: CoveredSet
 
 def covered_remarks(cells: pd.DataFrame) -> tuple[Remark, ...]:
     """One remark, code `covered`, that names the cells."""
-    here = cells["reason"].str.startswith("covered:").fillna(False).to_numpy(dtype=bool)
-    names = list(cells["cell"][here])
+    told = zip(cells["cell"], cells["reason"].to_numpy(dtype=object, na_value=""), strict=True)
+    names = [cell for cell, reason in told if reason.startswith("covered:")]
     if not names:
         return ()
     return (Remark("covered", f"something lies over {len(names)} cells ({', '.join(names)}); lift it, take it again"),)
