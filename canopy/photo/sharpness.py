@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from canopy.photo.light import code_quantile
 from canopy.settings import PhotoSettings
 
 FloatArray = NDArray[np.float64]
@@ -115,7 +116,7 @@ def _strongest(
     step = max(1, int(math.sqrt(strength.size / settings.light_sample_px)))
     # Edges across a camera's motion are weaker than those along it: look at many, then keep the best of each direction.
     share = min(settings.blur_pool * settings.blur_edge_share, 1.0)
-    bound = max(float(np.quantile(strength[::step, ::step], 1 - share)), settings.blur_edge_codes)
+    bound = max(code_quantile(strength[::step, ::step], 1 - share), settings.blur_edge_codes)
     strong = strength >= np.int16(math.ceil(bound))  # whole numbers of 16 bits: no picture of floats is made to compare
     strong[0] = strong[-1] = strong[:, 0] = strong[:, -1] = False
     places = np.flatnonzero(strong)

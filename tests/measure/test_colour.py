@@ -9,6 +9,7 @@ from skimage.color import rgb2lab
 from canopy.measure.colour import (
     ciede2000,
     circular_mean_deg,
+    codes_to_linear,
     lab_chroma,
     lab_hue_deg,
     lightness,
@@ -111,3 +112,9 @@ def test_circular_mean(angles, mean):
 @pytest.mark.parametrize("angles", [[], [np.nan], [0, 180]])
 def test_circular_mean_is_missing_without_direction(angles):
     assert np.isnan(circular_mean_deg(angles))
+
+
+@pytest.mark.parametrize("shape", [(3,), (0, 3), (2, 4, 3)])
+def test_bytes_and_floats_of_one_colour_are_one_light(shape):
+    codes = np.random.default_rng(1).integers(0, 256, shape, dtype=np.uint8)
+    np.testing.assert_array_equal(codes_to_linear(codes), srgb_to_linear(codes / 255))

@@ -7,7 +7,7 @@ import pytest
 from canopy.errors import PhotoError
 from canopy.photo import check_quality, clipped_share, edge_blur_px, laplacian_variance, light, light_kind
 from canopy.photo.glare import glare_share
-from canopy.photo.light import cast_chroma, green_ratio
+from canopy.photo.light import cast_chroma, code_quantile, green_ratio
 from canopy.photo.quality import blur_mm_of, sharpness
 from canopy.reasons import REASONS
 from canopy.settings import PhotoSettings
@@ -252,3 +252,10 @@ def test_light_is_named_from_one_sample(monkeypatch, plants):
     monkeypatch.setattr(light, "_sample", lambda *a: taken.append(sample(*a)) or taken[-1])
     assert light_kind(np.full((90, 120, 3), (200, 150, 120), np.uint8), plants=plants, settings=SETTINGS) == "coloured"
     assert len(taken) == 1
+
+
+@pytest.mark.parametrize("count", [1, 2, 7, 400])
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.9, 1.0])
+def test_counted_quantile_is_numpys(count, share):
+    codes = np.random.default_rng(count).integers(0, 765, count).astype(np.uint16)
+    assert code_quantile(codes, share) == pytest.approx(float(np.quantile(codes, share)), abs=1e-9)  # float rounding
