@@ -5,7 +5,7 @@
     python -m benchmarks.draw_readme out --texts    # the texts only
 
 The texts are one cell's sum, and the reasons for which a photo is set aside or doubted. The picture
-of the report is taken with the browser `chromium` at the width of a phone.
+of the report is taken with the browser `chromium` at the width of a phone; that of the sheet is its first page.
 """
 
 from __future__ import annotations
@@ -24,6 +24,9 @@ from numpy.typing import NDArray
 
 from canopy.batch.explanation import explain_photo
 from canopy.reasons import REASONS
+from canopy.settings.sheet import SheetSettings
+from canopy.sheet import draw_sheet, plan_for
+from canopy.words import words_in
 
 ROOT = Path(__file__).resolve().parent.parent
 README = ROOT / "README.md"
@@ -37,6 +40,7 @@ LARGEST_BYTES = 240_000
 OVERLAY_WIDTH_PX = 1200
 PHONE_PX = (390, 900)
 GAP_PX = 24
+SHEET_SCALE = 1.1
 PIXELS_PER_PX = 1.5
 
 Picture = NDArray[np.uint8]
@@ -65,6 +69,16 @@ def draw_phone(results: Path) -> None:
         style = f"body {{ margin: {GAP_PX}px; display: flex; gap: {GAP_PX}px }} iframe {{ border: 1px solid #888 }}"
         Path(folder, "page.html").write_text(f"<style>{style}</style>{frames}", encoding="utf-8")
         _write(PICTURES / "report_phone.jpg", _screenshot(Path(folder), 2 * width + 3 * GAP_PX, height + 2 * GAP_PX))
+
+
+def draw_sheet_page() -> None:
+    """The first page of the sheet for A4."""
+    import pypdfium2 as pdfium  # here: the texts need none of it
+
+    pdf = draw_sheet(plan_for("a4"), words=words_in("en"), settings=SheetSettings())
+    page = np.array(pdfium.PdfDocument(pdf)[0].render(scale=SHEET_SCALE).to_pil().convert("RGB"))
+    framed = cv2.copyMakeBorder(page, 2, 2, 2, 2, cv2.BORDER_CONSTANT, value=(150, 150, 150))
+    _write(PICTURES / "sheet.jpg", np.asarray(framed[:, :, ::-1], np.uint8))
 
 
 def _tapped(report: str, start: int) -> str:
@@ -160,6 +174,7 @@ def main() -> None:
         parser.error("the browser `chromium` is needed for the picture of the report")
     draw_overlay(given.results)
     draw_phone(given.results)
+    draw_sheet_page()
 
 
 if __name__ == "__main__":

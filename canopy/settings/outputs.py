@@ -34,3 +34,6 @@ class OutputSettings(BaseModel):
     )
     mask_png_compression: int = Field(3, ge=0, le=9, description="PNG compression of `masks/`: 0 fast, 9 small.")
     top_picks: int = Field(10, ge=0, le=1000, description="Picks named in the summary on the screen.")
+    language: str = Field(
+        "en", pattern="^[a-zA-Z_]{2,12}$", description="Language of report, pick lists and sheets; tables keep English."
+    )

@@ -1,0 +1,1 @@
+"""Tables and records come in, pictures as SVG text go out, for report and page alike."""
