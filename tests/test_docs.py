@@ -19,8 +19,8 @@ from canopy.batch.explanation import explain_photo
 from canopy.batch.folder import find_photos
 from canopy.batch.tray_fields import COLUMNS
 from canopy.cli.app import COMMANDS, app
-from canopy.outputs.palette import LOOKS
 from canopy.outputs.picks import PICK_COLUMNS
+from canopy.pictures.palette import LOOKS
 from canopy.readiness.recipes import recipes_from_toml
 from canopy.reasons import REASONS
 from canopy.records import Markers

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from canopy.outputs.marks import Picture, draw_sign, draw_sign_letter, font, pen
-from canopy.outputs.palette import BLACK, LOOKS, WHITE
 from canopy.outputs.tables import field_text
+from canopy.pictures.palette import BLACK, LOOKS, WHITE
 from canopy.records import Reading
 
 # Proportions of the strip, of the picture's long side.

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from canopy.outputs.palette import BLACK, WHITE, Colour, Look
+from canopy.pictures.palette import BLACK, WHITE, Colour, Look
 
 Picture = NDArray[np.uint8]
 

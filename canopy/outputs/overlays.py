@@ -22,7 +22,7 @@ from canopy.outputs.marks import (
     font,
     pen,
 )
-from canopy.outputs.palette import BLACK, PICKED, WHITE, YELLOW, look_of
+from canopy.pictures.palette import BLACK, PICKED, WHITE, YELLOW, look_of
 
 if TYPE_CHECKING:
     from canopy.analyse import Worked

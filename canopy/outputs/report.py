@@ -12,9 +12,9 @@ import jinja2
 import pandas as pd
 from markupsafe import Markup
 
-from canopy.outputs.palette import LOOKS, PICKED, UNDECIDED, css_colour, look_of
 from canopy.outputs.tables import field_text
 from canopy.outputs.words import cell_facts, counted, headline, tray_facts
+from canopy.pictures.palette import LOOKS, PICKED, UNDECIDED, css_colour, look_of
 from canopy.readiness import score_line
 from canopy.reasons import REASONS
 from canopy.records import Reading

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from canopy.outputs.palette import PICKED
+from canopy.pictures.palette import PICKED
 
 
 def counted(number: int, noun: str) -> str:

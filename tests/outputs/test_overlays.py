@@ -9,7 +9,7 @@ import pytest
 from canopy.outputs.legend import scale_bar_mm, sign_items
 from canopy.outputs.marks import draw_sign, draw_sign_letter, pen
 from canopy.outputs.overlays import draw_overlay, jpeg_bytes, shrink
-from canopy.outputs.palette import LOOKS, UNDECIDED, YELLOW, look_of
+from canopy.pictures.palette import LOOKS, UNDECIDED, YELLOW, look_of
 
 from .conftest import LAYOUT, MARGIN_MM
 
