@@ -15,6 +15,7 @@ TITLE_PX = 17.0
 LINE_PX = 20.0
 MARGIN_PX = 10.0
 RULE: Colour = (200, 204, 208)  # lines that only guide the eye
+RIM: Colour = (90, 95, 100)
 _NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 
@@ -102,9 +103,7 @@ def write(
 
 def box(parent: Element, *, x: float, y: float, width: float, height: float, fill: Colour) -> Element:
     """A filled rectangle with a thin rim, so that it is seen on any ground."""
-    return add(
-        parent, "rect", x=x, y=y, width=width, height=height, fill=css_colour(fill), stroke=css_colour((90, 95, 100))
-    )
+    return add(parent, "rect", x=x, y=y, width=width, height=height, fill=css_colour(fill), stroke=css_colour(RIM))
 
 
 def line(

@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from canopy.pictures.palette import BLACK, LOOKS, RAMP, SERIES, WHITE, Step, ink_on, look_of, step_of
+from canopy.pictures.palette import BLACK, LOOKS, RAMP, SERIES, WHITE, Step, css_colour, ink_on, look_of, step_of
 from canopy.pictures.readings import Shown, shown
 from canopy.pictures.svg import (
     LINE_PX,
     MARGIN_PX,
+    RIM,
     TEXT_PX,
     TITLE_PX,
     Chart,
@@ -23,6 +24,7 @@ from canopy.pictures.svg import (
     box,
     canvas,
     finished,
+    number,
     text_px,
     write,
 )
@@ -152,8 +154,8 @@ def _of_words(
         cells, texts, steps, sheet=sheet, about=about, name=name, title=title, summary=summary, link=link,
         extra_px=LINE_PX * len(kinds) - 36,
     )  # fmt: skip
-    for number, kind in enumerate(kinds):
-        y = sheet.bottom + 14 + number * LINE_PX
+    for place, kind in enumerate(kinds):
+        y = sheet.bottom + 14 + place * LINE_PX
         box(root, x=MARGIN_PX, y=y, width=26, height=17, fill=colours[kind].fill)
         write(root, letters[kind], x=MARGIN_PX + 13, y=y + 14, anchor="middle", bold=True, ink=colours[kind].ink)
         write(root, words.say(kind), x=MARGIN_PX + 34, y=y + 14)
@@ -162,12 +164,12 @@ def _of_words(
     return _chart(root, cells, rows, title=title, summary=summary, head=about.head, words=words)
 
 
-def _colour_of(kind: str, number: int, column: str) -> Step:
+def _colour_of(kind: str, place: int, column: str) -> Step:
     """A decision's own colour; other words take the colours of lines in turn."""
     if column == "decision":
         look = look_of(kind)
         return Step(WHITE, BLACK) if look.shape == "cross" else Step(look.fill, look.ink)
-    fill = SERIES[number % len(SERIES)]
+    fill = SERIES[place % len(SERIES)]
     return Step(fill, ink_on(fill))
 
 
@@ -189,11 +191,13 @@ def _map(
     height = sheet.bottom + 84 + max(extra_px, 0)
     root = canvas(width, height, name=name, title=title, summary=summary, linked=link is not None)
     draw_heads(root, sheet)
+    within = add(root, "g", text_anchor="middle")
     for (row, col, cell), text, step in zip(
         cells[["row", "col", "cell"]].itertuples(index=False), texts, steps, strict=True
     ):
         said = f"{cell}: {text} {about.unit}".strip()
-        draw_cell(root, sheet, row=row, col=col, cell=cell, text=text, step=step, said=said, link=link)
+        draw_cell(within, sheet, row=row, col=col, cell=cell, text=text, step=step, said=said, link=link)
+    draw_grid(root, sheet)
     return root
 
 
@@ -208,8 +212,17 @@ def draw_heads(root: Element, sheet: Sheet) -> None:
         write(root, str(col), x=x + CELL_WIDTH_PX / 2, y=sheet.top - 7, anchor="middle", bold=True)
 
 
+def draw_grid(root: Element, sheet: Sheet) -> None:
+    """Lines between and around the boxes."""
+    down = "".join(f"M{number(sheet.left + k * CELL_WIDTH_PX)} {number(sheet.top)}V{number(sheet.bottom)}"
+                   for k in range(sheet.columns + 1))  # fmt: skip
+    across = "".join(f"M{number(sheet.left)} {number(sheet.top + k * CELL_HEIGHT_PX)}H{number(sheet.right)}"
+                     for k in range(sheet.rows + 1))  # fmt: skip
+    add(root, "path", d=down + across, stroke=css_colour(RIM), fill="none")
+
+
 def draw_cell(
-    root: Element,
+    within: Element,
     sheet: Sheet,
     *,
     row: int,
@@ -222,22 +235,24 @@ def draw_cell(
 ) -> None:
     """One box with its value; white where there is none."""
     x, y = sheet.corner(row, col)
-    parent = root if link is None else add(root, "a", href=link(cell), aria_label=said)
+    parent = within if link is None else add(within, "a", href=link(cell), aria_label=said)
     group = add(parent, "g", data_cell=cell)
     add(group, "title").text = said
     fill, ink = (WHITE, BLACK) if step is None else (step.fill, step.ink)
-    box(group, x=x, y=y, width=CELL_WIDTH_PX, height=CELL_HEIGHT_PX, fill=fill)
-    size = min(TEXT_PX, TEXT_PX * (CELL_WIDTH_PX - 4) / text_px(text)) if text else TEXT_PX
-    write(group, text, x=x + CELL_WIDTH_PX / 2, y=y + CELL_HEIGHT_PX / 2 + 5, anchor="middle", size=size, ink=ink)
+    add(group, "rect", x=x, y=y, width=CELL_WIDTH_PX, height=CELL_HEIGHT_PX, fill=css_colour(fill))
+    written = add(group, "text", x=x + CELL_WIDTH_PX / 2, y=y + CELL_HEIGHT_PX / 2 + 5, fill=css_colour(ink))
+    written.text = text
+    if text_px(text) > CELL_WIDTH_PX:
+        written.set("font-size", number(TEXT_PX * CELL_WIDTH_PX / text_px(text)))
 
 
 def steps_legend(root: Element, steps: tuple[Step, ...], bounds: list[str], *, y: float, unit: str) -> None:
     """The steps side by side, and below them where one ends and the next begins."""
     width = 42.0
-    for number, step in enumerate(steps):
-        box(root, x=LEGEND_LEFT_PX + number * width, y=y, width=width, height=16, fill=step.fill)
-    for number, bound in enumerate(bounds):
-        write(root, bound, x=LEGEND_LEFT_PX + number * width, y=y + 32, anchor="middle", size=13)
+    for place, step in enumerate(steps):
+        box(root, x=LEGEND_LEFT_PX + place * width, y=y, width=width, height=16, fill=step.fill)
+    for place, bound in enumerate(bounds):
+        write(root, bound, x=LEGEND_LEFT_PX + place * width, y=y + 32, anchor="middle", size=13)
     write(root, unit, x=LEGEND_LEFT_PX + 8 + len(steps) * width, y=y + 14, size=13)
 
 

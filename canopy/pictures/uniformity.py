@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from canopy.measure.spatial import median_polish
 from canopy.pictures.palette import AWAY, BLACK, step_of
 from canopy.pictures.readings import compact, shown
-from canopy.pictures.svg import MARGIN_PX, TITLE_PX, Chart, Element, box, canvas, finished, line, text_px, write
+from canopy.pictures.svg import MARGIN_PX, TITLE_PX, Chart, Element, add, box, canvas, finished, line, text_px, write
 from canopy.pictures.tray_map import (
     CELL_HEIGHT_PX,
     CELL_WIDTH_PX,
@@ -19,6 +19,7 @@ from canopy.pictures.tray_map import (
     NOT_SHOWN,
     Sheet,
     draw_cell,
+    draw_grid,
     draw_heads,
     missing_legend,
     steps_legend,
@@ -66,13 +67,15 @@ def uniformity_map(
     root = canvas(width, sheet.bottom + _STRIP_PX + 106, name=name, title=title, summary=summary)
     draw_heads(root, sheet)
     rows = []
+    within = add(root, "g", text_anchor="middle")
     for row, col, cell, state in cells[["row", "col", "cell", "state"]].itertuples(index=False):
         value = float(away[row - 1, col - 1])
         missing = NO_PLANT if isinstance(state, str) and state == "empty" else NOT_SHOWN
         text = missing if math.isnan(value) else percent_away(value)
         step = None if math.isnan(value) else step_of(value, AWAY, low=-_SPAN, high=_SPAN)
-        draw_cell(root, sheet, row=row, col=col, cell=cell, text=text, step=step, said=f"{cell}: {text} %")
+        draw_cell(within, sheet, row=row, col=col, cell=cell, text=text, step=step, said=f"{cell}: {text} %")
         rows.append((str(cell), text))
+    draw_grid(root, sheet)
     rows += _bars(root, sheet, by_row, by_column, words)
     bounds = [percent_away(-_SPAN + 2 * _SPAN * k / len(AWAY)) for k in range(len(AWAY) + 1)]
     steps_legend(root, AWAY, ["", *bounds[1:-1], ""], y=sheet.bottom + _STRIP_PX + 24, unit="%")
