@@ -59,7 +59,7 @@ def draw_phone(results: Path) -> None:
     width, height = PHONE_PX
     with tempfile.TemporaryDirectory() as folder:
         report = (results / "report.html").read_text(encoding="utf-8")
-        anchor = re.search(rf'id="(tray-\d+)">\s*<h2>{re.escape(PICTURE_TRAY)}</h2>', report)
+        anchor = re.search(rf'id="(tray-\d+)"[^>]*>\s*<h2[^>]*>{re.escape(PICTURE_TRAY)}[ <]', report)
         assert anchor, f"{results}: its report shows no tray {PICTURE_TRAY}"
         Path(folder, "report.html").write_text(_tapped(report, anchor.end()), encoding="utf-8")
         frames = "".join(

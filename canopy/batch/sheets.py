@@ -37,12 +37,13 @@ def write_sheet(out: Path, *, paper: str, trays: Path | None, settings: Path | N
     UsageError
         A file cannot be read or written, or paper or language is not known.
     """
-    configuration = configuration_for([trays.parent] if trays is not None else [], given=settings)
+    folders = [trays.parent] if trays is not None else []
+    configuration = configuration_for(folders, given=settings).in_language(language)
     names: list[str] = []
     if trays is not None:
         listed = read_trays(trays, recipes=configuration.recipes, layouts=configuration.layouts)
         names = list(dict.fromkeys(line.tray for line in listed.lines if line.tray))
-    words = words_in(language or configuration.settings.outputs.language)
+    words = words_in(configuration.settings.outputs.language)
     pdf = draw_sheet(plan_for(paper), names, words=words, settings=configuration.settings.sheet)
     try:
         out.write_bytes(pdf)

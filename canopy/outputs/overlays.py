@@ -23,6 +23,7 @@ from canopy.outputs.marks import (
     pen,
 )
 from canopy.pictures.palette import BLACK, PICKED, WHITE, YELLOW, look_of
+from canopy.words import PLAIN, Words
 
 if TYPE_CHECKING:
     from canopy.analyse import Worked
@@ -64,7 +65,7 @@ class View:
         return (points_px - self.corner_px + 0.5) * self.scale - 0.5
 
 
-def draw_overlay(worked: Worked, layout: Layout, *, long_side_px: int) -> Picture:
+def draw_overlay(worked: Worked, layout: Layout, *, long_side_px: int, words: Words = PLAIN) -> Picture:
     """Draw what was found on the photo, cut to the tray and a margin around it.
 
     Parameters
@@ -74,6 +75,8 @@ def draw_overlay(worked: Worked, layout: Layout, *, long_side_px: int) -> Pictur
     layout : Layout
     long_side_px : int
         Long side of the picture without the strip below it.
+    words : Words
+        Language of the strip.
 
     Returns
     -------
@@ -88,7 +91,7 @@ def draw_overlay(worked: Worked, layout: Layout, *, long_side_px: int) -> Pictur
     cells = worked.reading.cells
     _draw_grid(picture, cells, layout, to_picture, cell_px=cell_px)
     picture = _draw_signs(picture, cells, layout, to_picture, cell_px=cell_px)
-    return add_strip(picture, worked.reading, mm_per_px=worked.frame.mm_per_px / view.scale)
+    return add_strip(picture, worked.reading, mm_per_px=worked.frame.mm_per_px / view.scale, words=words)
 
 
 def jpeg_bytes(picture: Picture, *, quality: int) -> bytes:
@@ -98,6 +101,34 @@ def jpeg_bytes(picture: Picture, *, quality: int) -> bytes:
     if not done:
         raise RuntimeError("OpenCV could not encode a JPEG")
     return bytes(data.tobytes())
+
+
+def lighter(jpeg: bytes, *, max_bytes: int, quality: int, least_long_side_px: int) -> bytes:
+    """An encoded picture made small enough, as WebP; as it came where it is small enough already.
+
+    Parameters
+    ----------
+    jpeg : bytes
+        In any format that OpenCV reads.
+    max_bytes : int
+    quality : int
+        Of WebP, 1..100.
+    least_long_side_px : int
+        It is shrunk no further, whatever it takes then.
+    """
+    if len(jpeg) <= max_bytes:
+        return jpeg
+    picture = np.asarray(cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR_RGB), np.uint8)
+    # WebP takes about half of a JPEG's bytes; a start near the mark saves encoding it large.
+    start = max(picture.shape[:2]) * min(1.0, (2 * max_bytes / len(jpeg)) ** 0.5)
+    long_side = max(least_long_side_px, round(start))
+    while True:
+        smaller = np.ascontiguousarray(shrink(picture, long_side_px=long_side)[:, :, ::-1])
+        data = cv2.imencode(".webp", smaller, [cv2.IMWRITE_WEBP_QUALITY, quality])[1].tobytes()
+        if len(data) <= max_bytes or long_side <= least_long_side_px:
+            return bytes(data)
+        # Bytes go about with the area; a little less, so that one or two rounds do.
+        long_side = max(least_long_side_px, round(long_side * min(0.95, 0.97 * (max_bytes / len(data)) ** 0.5)))
 
 
 def shrink(picture: Picture, *, long_side_px: int) -> Picture:

@@ -116,6 +116,10 @@ def words_in(language: str) -> Words:
     return Words(language, _catalogue(files("canopy.words").joinpath(f"{language}.po").read_bytes()))
 
 
+PLAIN = words_in(ENGLISH)
+"""English."""
+
+
 def languages() -> tuple[str, ...]:
     """Codes of all languages, English first."""
     names = sorted(entry.name for entry in files("canopy.words").iterdir() if entry.name.endswith(".po"))
