@@ -220,4 +220,10 @@ def _by_row(cells: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]
 def _aside_view(photo: str, code: str, message: str, *, words: Words) -> dict[str, str]:
     reason = REASONS.get(code, REASONS["failed"])
     short, advice = words.gettext(reason.short), words.gettext(reason.advice)
-    return {"photo": photo, "short": short, "advice": advice, "message": words.say(message)}
+    # A message that nobody has translated stays in the tables; what it comes to stands here in any case.
+    return {
+        "photo": photo,
+        "short": short,
+        "advice": advice,
+        "message": words.say(message) if words.knows(message) else "",
+    }

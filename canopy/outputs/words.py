@@ -71,7 +71,8 @@ def _area_with_range(cell: Mapping[Any, Any], words: Words) -> str:
         return area_text(area)
     factor, decimals = (0.01, 1) if area >= 100 else (1.0, 0)
     ends = [f"{end * factor:.{decimals}f}" for end in (low, high)]
-    return f"{area_text(area)} ({words.gettext('{low} to {high}', low=ends[0], high=ends[1])})"
+    span = words.gettext("{low} to {high}", low=ends[0], high=ends[1])
+    return f"{area_text(area)} ({span})"
 
 
 def tray_facts(tray: pd.Series[Any], *, words: Words = PLAIN) -> list[tuple[str, str]]:

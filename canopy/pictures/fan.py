@@ -92,7 +92,8 @@ def growth_fan(
     if ready_mm2 is not None:
         ends = [axes.at(end, ready_mm2 * about.factor) for end in axes.x]
         line(root, ends, ink=BLACK, width=1.5, dash="7 4")
-        write(root, f"{words.gettext('ready')} {about.text(ready_mm2)}", x=ends[1][0] + 6, y=ends[1][1] + 5)
+        head = words.gettext("ready")
+        write(root, f"{head} {about.text(ready_mm2)}", x=ends[1][0] + 6, y=ends[1][1] + 5)
     _draw_readings(root, axes, seen, about.factor)
     rows = [
         (kind, f"{das:g}", *(about.text(value) for value in areas))

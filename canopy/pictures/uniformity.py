@@ -100,7 +100,8 @@ def _grid(cells: pd.DataFrame, column: str) -> FloatArray:
 
 def _summary(median: str, pattern: str, words: Words) -> str:
     text = words.gettext("Median {median}.", median=median)
-    return f"{text} {words.gettext('Pattern')}: {pattern}." if pattern else text
+    head = words.gettext("Pattern")
+    return f"{text} {head}: {pattern}." if pattern else text
 
 
 def _bars(
