@@ -18,6 +18,8 @@ ENGLISH = "en"
 
 _FIELD = re.compile(r"\{(\w+)\}")
 _LETTER = re.compile(r"[^\W\d_]")
+# What a field may hold: one sentence's part, never the next sentence.
+_NUMBER, _WITHIN = "[0-9.]+", "(?:(?!; ).)+?"
 _JOINTS = ("; ", " · ", " and ", ", ")
 
 
@@ -148,7 +150,7 @@ def _compiled(phrases: Iterable[str]) -> Iterable[tuple[re.Pattern[str], str]]:
     for phrase in sorted(with_fields, key=lambda phrase: len(_FIELD.sub("", phrase)), reverse=True):
         parts = _FIELD.split(phrase)
         texts = [
-            f"(?P<{part}>{'[0-9.]+' if part in NUMBERS else '.+?'})" if number % 2 else re.escape(part)
+            f"(?P<{part}>{_NUMBER if part in NUMBERS else _WITHIN})" if number % 2 else re.escape(part)
             for number, part in enumerate(parts)
         ]
         yield re.compile("".join(texts)), phrase

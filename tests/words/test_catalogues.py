@@ -75,6 +75,10 @@ def test_spanish_says_what_a_crew_reads():
     reason = "too small: 412.5 mm², minimum 600 mm²; score 66.5 below 80, held back by cover"
     said = "demasiado pequeña: 412.5 mm², mínimo 600 mm²; puntaje 66.5 por debajo de 80, frenado por cobertura"
     assert words.say(reason) == said
+    # The last field of a sentence ends before the next sentence.
+    assert words.say("damage: 44.2 % yellow or brown, limit 12.0 %; score 0.0 below 80, held back by size") == (
+        "daño: 44.2 % amarillo o marrón, límite 12.0 %; puntaje 0.0 por debajo de 80, frenado por tamaño"
+    )
     assert words.say("rows B–C, F weak") == "filas B–C, F débiles"
     assert words.say("Lettuce of our own") == "Lettuce of our own"
 
