@@ -73,7 +73,7 @@ def test_no_english_is_left_in_the_report(spanish):
     assert '<html lang="es">' in html
     assert [text for text in _heard(html) if ENGLISH.search(text)] == []
     assert "por recoger en 1 bandeja" in html
-    assert "Punto de cosecha día a día" in html
+    assert "Puntaje día a día" in html
     assert "R1_roto.png: el archivo está vacío; copie la foto otra vez desde la cámara" in html
 
 
