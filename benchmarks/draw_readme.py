@@ -41,6 +41,7 @@ OVERLAY_WIDTH_PX = 1200
 PHONE_PX = (390, 900)
 GAP_PX = 24
 SHEET_SCALE = 1.1
+MAPS_PX = (1420, 480)
 PIXELS_PER_PX = 1.5
 
 Picture = NDArray[np.uint8]
@@ -59,8 +60,7 @@ def draw_phone(results: Path) -> None:
     width, height = PHONE_PX
     with tempfile.TemporaryDirectory() as folder:
         report = (results / "report.html").read_text(encoding="utf-8")
-        anchor = re.search(rf'id="(tray-\d+)"[^>]*>\s*<h2[^>]*>{re.escape(PICTURE_TRAY)}[ <]', report)
-        assert anchor, f"{results}: its report shows no tray {PICTURE_TRAY}"
+        anchor = _anchor(report)
         Path(folder, "report.html").write_text(_tapped(report, anchor.end()), encoding="utf-8")
         frames = "".join(
             f'<iframe src="report.html{place}" width="{width}" height="{height}"></iframe>'
@@ -71,6 +71,17 @@ def draw_phone(results: Path) -> None:
         _write(PICTURES / "report_phone.jpg", _screenshot(Path(folder), 2 * width + 3 * GAP_PX, height + 2 * GAP_PX))
 
 
+def draw_maps(results: Path) -> None:
+    """Two maps of one tray, as the report draws them."""
+    report = (results / "report.html").read_text(encoding="utf-8")
+    section = report[_anchor(report).start() :]
+    maps = re.findall(r'<svg class="chart".*?</svg>', section, flags=re.DOTALL)[:2]
+    style = f"body {{ margin: {GAP_PX}px; display: flex; gap: {GAP_PX}px; align-items: flex-start }}"
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, "page.html").write_text(f"<meta charset=utf-8><style>{style}</style>{''.join(maps)}", "utf-8")
+        _write(PICTURES / "report_maps.jpg", _screenshot(Path(folder), *MAPS_PX))
+
+
 def draw_sheet_page() -> None:
     """The first page of the sheet for A4."""
     import pypdfium2 as pdfium  # here: the texts need none of it
@@ -79,6 +90,13 @@ def draw_sheet_page() -> None:
     page = np.array(pdfium.PdfDocument(pdf)[0].render(scale=SHEET_SCALE).to_pil().convert("RGB"))
     framed = cv2.copyMakeBorder(page, 2, 2, 2, 2, cv2.BORDER_CONSTANT, value=(150, 150, 150))
     _write(PICTURES / "sheet.jpg", np.asarray(framed[:, :, ::-1], np.uint8))
+
+
+def _anchor(report: str) -> re.Match[str]:
+    """Where the tray's part of the report begins; its name is the group."""
+    found = re.search(rf'id="(tray-\d+)"[^>]*>\s*<h2[^>]*>{re.escape(PICTURE_TRAY)}[ <]', report)
+    assert found, f"the report shows no tray {PICTURE_TRAY}"
+    return found
 
 
 def _tapped(report: str, start: int) -> str:
@@ -174,6 +192,7 @@ def main() -> None:
         parser.error("the browser `chromium` is needed for the picture of the report")
     draw_overlay(given.results)
     draw_phone(given.results)
+    draw_maps(given.results)
     draw_sheet_page()
 
 
