@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ import cv2
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from PIL import ImageDraw
+from PIL import Image, ImageDraw
 from scipy import ndimage
 
 from canopy.outputs.legend import add_strip
@@ -119,16 +120,22 @@ def lighter(jpeg: bytes, *, max_bytes: int, quality: int, least_long_side_px: in
     if len(jpeg) <= max_bytes:
         return jpeg
     picture = np.asarray(cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR_RGB), np.uint8)
-    # WebP takes about half of a JPEG's bytes; a start near the mark saves encoding it large.
-    start = max(picture.shape[:2]) * min(1.0, (2 * max_bytes / len(jpeg)) ** 0.5)
+    # WebP takes about half of a JPEG's bytes, shrunk pictures somewhat more a pixel: one round mostly does.
+    start = max(picture.shape[:2]) * min(1.0, (1.6 * max_bytes / len(jpeg)) ** 0.5)
     long_side = max(least_long_side_px, round(start))
     while True:
-        smaller = np.ascontiguousarray(shrink(picture, long_side_px=long_side)[:, :, ::-1])
-        data = cv2.imencode(".webp", smaller, [cv2.IMWRITE_WEBP_QUALITY, quality])[1].tobytes()
+        data = _webp(shrink(picture, long_side_px=long_side), quality=quality)
         if len(data) <= max_bytes or long_side <= least_long_side_px:
-            return bytes(data)
+            return data
         # Bytes go about with the area; a little less, so that one or two rounds do.
         long_side = max(least_long_side_px, round(long_side * min(0.95, 0.97 * (max_bytes / len(data)) ** 0.5)))
+
+
+def _webp(picture: Picture, *, quality: int) -> bytes:
+    """Encode an sRGB picture as WebP, with less effort than by default: half the time for 4 % more bytes."""
+    data = io.BytesIO()
+    Image.fromarray(picture).save(data, "webp", quality=quality, method=2)
+    return data.getvalue()
 
 
 def shrink(picture: Picture, *, long_side_px: int) -> Picture:
