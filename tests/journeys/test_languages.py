@@ -18,7 +18,7 @@ from canopy.settings import OutputSettings
 from canopy.words import words_in
 from canopy.words.phrases import PHRASES
 
-from .conftest import HEADER, LAYOUT, LINE, SETTINGS, write_photo
+from .conftest import HEADER, LAYOUT, LINE, RADII_MM, SETTINGS, write_photo
 from .drawing import draw_tray
 
 # Words of English that are none of Spanish; names of files, columns and settings hold none of them.
@@ -56,9 +56,8 @@ def _heard(html):
 def spanish(tmp_path_factory):
     """A tray on two days and an empty file, scored in Spanish; the crop's title is the grower's own."""
     folder = tmp_path_factory.mktemp("granja")
-    radii = {"A1": 7.5, "A2": 7.0, "A3": 3.0, "B2": 7.2, "C4": 6.9}
     for day in (20, 22):
-        write_photo(folder / f"R1_2026-03-{day}_0530.png", draw_tray(LAYOUT, radii, px_per_mm=2.0, seed=day))
+        write_photo(folder / f"R1_2026-03-{day}_0530.png", draw_tray(LAYOUT, RADII_MM, px_per_mm=3.0, seed=day))
     (folder / "R1_roto.png").write_bytes(b"")
     (folder / "trays.csv").write_text(HEADER + LINE.format(photo="R1_*.png", tray="R1"))
     (folder / "canopy.toml").write_text(SETTINGS.replace("Disc lettuce, seedling", "Lechuga de discos"))
@@ -123,7 +122,7 @@ def test_the_strip_below_a_picture_is_spanish(scored_reading):
 def test_the_setting_names_the_language_and_the_option_comes_first(spanish, tmp_path):
     folder = spanish.parent / "uno"
     folder.mkdir()
-    write_photo(folder / "R1_2026-03-20_0530.png", draw_tray(LAYOUT, {"A1": 7.5}, px_per_mm=2.0))
+    write_photo(folder / "R1_2026-03-20_0530.png", draw_tray(LAYOUT, RADII_MM, px_per_mm=3.0))
     (folder / "trays.csv").write_text(HEADER + LINE.format(photo="R1_*.png", tray="R1"))
     (folder / "canopy.toml").write_text('[outputs]\nlanguage = "es"\n' + SETTINGS)
     score_photos([folder], out=tmp_path / "es")
