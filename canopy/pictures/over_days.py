@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from canopy.pictures.axes import HEIGHT_PX, WIDTH_PX, Axes, day_ticks
+from canopy.pictures.boxes import LEAST_WIDTH_PX, NOT_SHOWN, missing_legend, missing_sign, steps_legend
 from canopy.pictures.palette import BLACK, RAMP, SERIES, WHITE, Colour, css_colour, look_of, step_of
 from canopy.pictures.readings import compact, shown
 from canopy.pictures.svg import (
@@ -25,7 +26,6 @@ from canopy.pictures.svg import (
     text_px,
     write,
 )
-from canopy.pictures.tray_map import NO_PLANT, NOT_SHOWN, missing_legend, steps_legend
 from canopy.words import Words
 
 _DASHES = ("", "8 4", "2 3", "10 3 2 3")
@@ -95,7 +95,9 @@ def readiness_by_day(cells: pd.DataFrame, *, words: Words, name: str, title: str
     order = known[["row", "col", "cell"]].drop_duplicates().sort_values(["row", "col"])["cell"].tolist()
     boxes = {(entry["cell"], entry["day"]): entry for entry in known.to_dict("records")}
     summary = _ready_counts(known, days, words)
-    width = max(MARGIN_PX * 2 + _NAME_PX + _DAY_PX * len(days), text_px(title, size=TITLE_PX) + 2 * MARGIN_PX, 380.0)
+    width = max(
+        MARGIN_PX * 2 + _NAME_PX + _DAY_PX * len(days), text_px(title, size=TITLE_PX) + 2 * MARGIN_PX, LEAST_WIDTH_PX
+    )
     top = MARGIN_PX + TITLE_PX + 36
     bottom = top + _ROW_PX * len(order)
     root = canvas(width, bottom + 104, name=name, title=title, summary=summary)
@@ -146,7 +148,7 @@ def _draw_day(root: Element, entry: dict[object, object] | None, cell: str, day:
     value = math.nan if entry is None or pd.isna(entry["readiness"]) else float(entry["readiness"])  # type: ignore[call-overload, arg-type]
     letter = look_of(entry["decision"]).letter if entry is not None and not pd.isna(entry["decision"]) else ""  # type: ignore[call-overload]
     if math.isnan(value):
-        text = NO_PLANT if entry is not None and entry["state"] == "empty" else NOT_SHOWN
+        text = missing_sign(entry["state"]) if entry is not None else NOT_SHOWN
         fill, ink = WHITE, BLACK
     else:
         step = step_of(value, RAMP, low=0.0, high=100.0)

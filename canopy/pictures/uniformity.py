@@ -9,21 +9,20 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from canopy.measure.spatial import median_polish
-from canopy.pictures.palette import AWAY, BLACK, step_of
-from canopy.pictures.readings import compact, shown
-from canopy.pictures.svg import MARGIN_PX, TITLE_PX, Chart, Element, add, box, canvas, finished, line, text_px, write
-from canopy.pictures.tray_map import (
+from canopy.pictures.boxes import (
     CELL_HEIGHT_PX,
     CELL_WIDTH_PX,
-    NO_PLANT,
-    NOT_SHOWN,
-    Sheet,
-    draw_cell,
-    draw_grid,
-    draw_heads,
+    LEAST_WIDTH_PX,
+    Grid,
+    boxes_of,
+    draw_boxes,
     missing_legend,
+    missing_sign,
     steps_legend,
 )
+from canopy.pictures.palette import AWAY, BLACK, Step, step_of
+from canopy.pictures.readings import compact, shown
+from canopy.pictures.svg import MARGIN_PX, TITLE_PX, Chart, Element, box, canvas, finished, line, text_px, write
 from canopy.records import cell_name
 from canopy.words import Words
 
@@ -56,46 +55,38 @@ def uniformity_map(
     """
     about = shown(column, words=words)
     title = title or words.gettext("{label}: difference from the tray's median (%)", label=about.label)
-    grid = _grid(cells, column)
-    middle = float(np.nanmedian(grid)) if (~np.isnan(grid)).any() else math.nan
-    away = grid / middle - 1 if middle > 0 else np.full(grid.shape, np.nan)
-    _, by_row, by_column, _ = median_polish(away)
-    sheet = Sheet(*grid.shape)
-    said = words.say(pattern) if pattern else ""
+    places = (cells["row"].to_numpy() - 1, cells["col"].to_numpy() - 1)
+    areas = np.full((places[0].max() + 1, places[1].max() + 1), np.nan)
+    areas[places] = cells[column].to_numpy(dtype=float, na_value=np.nan)
+    middle = float(np.nanmedian(areas)) if (~np.isnan(areas)).any() else math.nan
+    away = areas / middle - 1 if middle > 0 else np.full(areas.shape, np.nan)
+    grid, said = Grid(*areas.shape), words.say(pattern)
     summary = _summary(about.with_unit(middle), said, words)
-    width = max(sheet.right + _STRIP_PX + _NUMBER_PX + MARGIN_PX, text_px(title, size=TITLE_PX) + 2 * MARGIN_PX, 380.0)
-    root = canvas(width, sheet.bottom + _STRIP_PX + 106, name=name, title=title, summary=summary)
-    draw_heads(root, sheet)
-    rows = []
-    within = add(root, "g", text_anchor="middle")
-    for row, col, cell, state in cells[["row", "col", "cell", "state"]].itertuples(index=False):
-        value = float(away[row - 1, col - 1])
-        missing = NO_PLANT if isinstance(state, str) and state == "empty" else NOT_SHOWN
-        text = missing if math.isnan(value) else percent_away(value)
-        step = None if math.isnan(value) else step_of(value, AWAY, low=-_SPAN, high=_SPAN)
-        draw_cell(within, sheet, row=row, col=col, cell=cell, text=text, step=step, said=f"{cell}: {text} %")
-        rows.append((str(cell), text))
-    draw_grid(root, sheet)
-    rows += _bars(root, sheet, by_row, by_column, words)
+    width = max(
+        LEAST_WIDTH_PX,
+        grid.right + _STRIP_PX + _NUMBER_PX + MARGIN_PX,
+        text_px(title, size=TITLE_PX) + 2 * MARGIN_PX,
+    )
+    root = canvas(width, grid.bottom + _STRIP_PX + 106, name=name, title=title, summary=summary)
+    values = away[places].tolist()
+    texts = [percent_away(v) or missing_sign(state) for v, state in zip(values, cells["state"], strict=True)]
+    draw_boxes(root, grid, boxes_of(cells, texts, [_step(value) for value in values], unit="%"))
+    rows = [*zip(cells["cell"].tolist(), texts, strict=True), *_bars(root, grid, away, words)]
     bounds = [percent_away(-_SPAN + 2 * _SPAN * k / len(AWAY)) for k in range(len(AWAY) + 1)]
-    steps_legend(root, AWAY, ["", *bounds[1:-1], ""], y=sheet.bottom + _STRIP_PX + 24, unit="%")
-    missing_legend(root, y=sheet.bottom + _STRIP_PX + 76, words=words)
-    if said:
-        write(root, said, x=MARGIN_PX, y=sheet.bottom + _STRIP_PX + 96, bold=True)
+    steps_legend(root, AWAY, ["", *bounds[1:-1], ""], y=grid.bottom + _STRIP_PX + 24, unit="%")
+    missing_legend(root, y=grid.bottom + _STRIP_PX + 76, words=words)
+    write(root, said, x=MARGIN_PX, y=grid.bottom + _STRIP_PX + 96, bold=True)
     return Chart(finished(root), title, summary, (words.gettext("Cell"), "%"), tuple(rows))
 
 
 def percent_away(share: float) -> str:
-    """A departure in whole percent with its sign: `+12`, `−7`, `0`."""
-    text = compact(float(round(100 * share)))
+    """A departure in whole percent with its sign: `+12`, `−7`, `0`; empty for a missing one."""
+    text = "" if math.isnan(share) else compact(float(round(100 * share)))
     return f"+{text}" if share > 0 and text != "0" else text
 
 
-def _grid(cells: pd.DataFrame, column: str) -> FloatArray:
-    grid = np.full((int(cells["row"].max()), int(cells["col"].max())), np.nan)
-    values = cells[column].to_numpy(dtype=float, na_value=np.nan)
-    grid[cells["row"].to_numpy() - 1, cells["col"].to_numpy() - 1] = values
-    return grid
+def _step(share: float) -> Step | None:
+    return None if math.isnan(share) else step_of(share, AWAY, low=-_SPAN, high=_SPAN)
 
 
 def _summary(median: str, pattern: str, words: Words) -> str:
@@ -104,36 +95,32 @@ def _summary(median: str, pattern: str, words: Words) -> str:
     return f"{text} {head}: {pattern}." if pattern else text
 
 
-def _bars(
-    root: Element, sheet: Sheet, by_row: FloatArray, by_column: FloatArray, words: Words
-) -> list[tuple[str, str]]:
+def _bars(root: Element, grid: Grid, away: FloatArray, words: Words) -> list[tuple[str, str]]:
     """Bars of what all cells of a row or column have in common, and their lines of the table.
 
     The effects are those of a median polish (Tukey 1977): one odd cell does not move them.
     """
+    _, by_row, by_column, _ = median_polish(away)
+    x0, y0 = grid.right + _STRIP_PX / 2, grid.bottom + _STRIP_PX / 2
+    line(root, [(x0, grid.top), (x0, grid.bottom)], ink=BLACK, width=1)
+    line(root, [(grid.left, y0), (grid.right, y0)], ink=BLACK, width=1)
     rows = []
-    x0, y0 = sheet.right + _STRIP_PX / 2, sheet.bottom + _STRIP_PX / 2
-    line(root, [(x0, sheet.top), (x0, sheet.bottom)], ink=BLACK, width=1)
-    line(root, [(sheet.left, y0), (sheet.right, y0)], ink=BLACK, width=1)
-    for number, effect in enumerate(by_row.tolist(), start=1):
-        if not math.isnan(effect):
-            _, y = sheet.corner(number, 1)
-            length = _length(effect)
-            fill = step_of(effect, AWAY, low=-_SPAN, high=_SPAN).fill
-            box(root, x=min(x0, x0 + length), y=y + 5, width=abs(length), height=CELL_HEIGHT_PX - 10, fill=fill)
-            end = sheet.right + _STRIP_PX + _NUMBER_PX
+    for row, effect in enumerate(by_row.tolist(), start=1):
+        if (step := _step(effect)) is not None:
+            y, length = grid.corner(row, 1)[1], _length(effect)
+            box(root, x=min(x0, x0 + length), y=y + 5, width=abs(length), height=CELL_HEIGHT_PX - 10, fill=step.fill)
+            end = grid.right + _STRIP_PX + _NUMBER_PX
             write(root, percent_away(effect), x=end, y=y + CELL_HEIGHT_PX / 2 + 5, anchor="end")
-            rows.append((words.gettext("row {name}", name=cell_name(number, 1)[:-1]), percent_away(effect)))
-    for number, effect in enumerate(by_column.tolist(), start=1):
-        if not math.isnan(effect):
-            x, _ = sheet.corner(1, number)
-            length = _length(effect)
-            fill = step_of(effect, AWAY, low=-_SPAN, high=_SPAN).fill
-            box(root, x=x + 5, y=min(y0, y0 - length), width=CELL_WIDTH_PX - 10, height=abs(length), fill=fill)
-            write(root, percent_away(effect), x=x + CELL_WIDTH_PX / 2, y=sheet.bottom + _STRIP_PX + 8, anchor="middle")
-            rows.append((words.gettext("column {name}", name=str(number)), percent_away(effect)))
+            rows.append((words.gettext("row {name}", name=cell_name(row, 1)[:-1]), percent_away(effect)))
+    for col, effect in enumerate(by_column.tolist(), start=1):
+        if (step := _step(effect)) is not None:
+            x, length = grid.corner(1, col)[0], _length(effect)
+            box(root, x=x + 5, y=min(y0, y0 - length), width=CELL_WIDTH_PX - 10, height=abs(length), fill=step.fill)
+            write(root, percent_away(effect), x=x + CELL_WIDTH_PX / 2, y=grid.bottom + _STRIP_PX + 8, anchor="middle")
+            rows.append((words.gettext("column {name}", name=str(col)), percent_away(effect)))
     return rows
 
 
 def _length(effect: float) -> float:
+    """Length of a bar, pixels: an effect of the whole span fills half of the strip."""
     return float(np.clip(effect / _SPAN, -1, 1)) * _BAR_PX
