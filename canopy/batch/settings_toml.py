@@ -6,7 +6,7 @@ import hashlib
 import json
 import re
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, get_args
 
@@ -18,6 +18,7 @@ from canopy.readiness.recipes import Recipes, known_recipes, recipes_from_toml
 from canopy.records import Layout
 from canopy.settings import Settings
 from canopy.tray.layouts import layouts_from_toml
+from canopy.words import words_in
 
 SETTINGS_FILE = "canopy.toml"
 FINGERPRINT_DIGITS = 12
@@ -49,11 +50,26 @@ class Configuration:
         return hashlib.sha256(json.dumps(self.as_data(), sort_keys=True).encode()).hexdigest()[:FINGERPRINT_DIGITS]
 
     def as_data(self) -> dict[str, Any]:
-        """Plain data of all settings and recipes that bear on results; where readings are kept does not."""
+        """Plain data of all settings and recipes that bear on results; store, printed sheets and language do not."""
         recipes = [recipe.model_dump(mode="json", exclude_none=True) for recipe in self.recipes.values()]
-        data = {"settings": self.settings.model_dump(mode="json", exclude={"store"}), "recipes": recipes}
+        settings = self.settings.model_dump(
+            mode="json", exclude={"store": True, "sheet": True, "outputs": {"language"}}
+        )
+        data = {"settings": settings, "recipes": recipes}
         own = [layout.model_dump(mode="json") for layout in self.layouts.values()]
         return {**data, "layouts": own} if own else data
+
+    def in_language(self, language: str | None) -> Configuration:
+        """The same with another language for what people read; None keeps that of the settings.
+
+        Raises
+        ------
+        UsageError
+            No such language.
+        """
+        words = words_in(language or self.settings.outputs.language)
+        outputs = self.settings.outputs.model_copy(update={"language": words.language})
+        return replace(self, settings=self.settings.model_copy(update={"outputs": outputs}))
 
 
 def read_settings(path: Path) -> Configuration:

@@ -15,6 +15,7 @@ from canopy.cli.init import init
 from canopy.cli.layouts import layouts
 from canopy.cli.nightly import nightly
 from canopy.cli.score import score
+from canopy.cli.sheet import sheet
 from canopy.cli.simulate import simulate
 from canopy.cli.store import backup, check, export
 from canopy.cli.view import view
@@ -36,6 +37,7 @@ app = typer.Typer(
 for _command in COMMANDS:
     app.command()(_command)
 app.add_typer(view, name="view")
+app.add_typer(sheet, name="sheet")
 
 
 def _show_version(wanted: bool) -> None:

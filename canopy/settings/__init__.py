@@ -9,6 +9,7 @@ from canopy.settings.photo import PhotoSettings
 from canopy.settings.readiness import ReadinessSettings
 from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
+from canopy.settings.sheet import SheetSettings
 from canopy.settings.store import StoreSettings
 from canopy.settings.tray import TraySettings
 
@@ -21,6 +22,7 @@ __all__ = [
     "ScaleSettings",
     "SegmentSettings",
     "Settings",
+    "SheetSettings",
     "StoreSettings",
     "TraySettings",
 ]
@@ -40,3 +42,4 @@ class Settings(BaseModel):
     growth: GrowthSettings = Field(default_factory=GrowthSettings, description="Growth over days.")
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
     store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, nightly pass.")
+    sheet: SheetSettings = Field(default_factory=SheetSettings, description="Printed sheet and tray labels.")
