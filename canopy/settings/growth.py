@@ -169,6 +169,12 @@ class ForecastSettings(BaseModel):
         le=10,
         description="Greatest width squared over area of a plant whose width was not measured; 1.27 is a disc.",
     )
+    grams_outside_share: float = Field(
+        0.05,
+        ge=0,
+        le=1,
+        description="A day on which a greater share of the ready plants lies outside the weighed areas gets no grams.",
+    )
     touch_days: int = Field(30, ge=1, le=120, description="Days ahead that touching of neighbours is looked for.")
     touch_share: float = Field(
         0.1, gt=0, le=1, description="Share of pairs of neighbours that touch when spacing or transplanting is due."
