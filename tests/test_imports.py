@@ -11,8 +11,8 @@ CANOPY = Path(__file__).parent.parent / "canopy"
 
 # From the top down; a room may import rooms further down, never up.
 ORDER = (
-    "cli", "nightly", "batch", "sheet", "outputs", "pictures", "store", "growth", "words", "analyse", "readiness",
-    "measure", "segment", "tray", "photo", "settings", "records", "reasons", "errors",
+    "cli", "outlook", "nightly", "batch", "sheet", "outputs", "pictures", "store", "growth", "words", "analyse",
+    "readiness", "measure", "segment", "tray", "photo", "settings", "records", "reasons", "errors",
 )  # fmt: skip
 # Rooms that stand side by side and do not see each other.
 STRANGERS = tuple({room, "store"} for room in ("sheet", "outputs", "pictures", "words"))

@@ -1,4 +1,4 @@
-"""The days to come of one tray: how many plants are ready, how heavy they are together, how many are past their bound."""
+"""The days to come of one tray: how many plants are ready, how heavy together, how many are past their bound."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def daily_table(
         the weighed areas, its range where no whole trays were weighed; `note` says which.
     """
     ahead = np.arange(1, settings.days + 1)
-    at = das + ahead + NOON
+    at = np.asarray(das + ahead + NOON, dtype=np.float64)
     good = course.good(at)
     counts = good.sum(axis=1)
     low, _, high = quantiles(counts, settings=settings)
@@ -109,7 +109,10 @@ def _grams(
     marks = [text for text, holds in (("uncalibrated", not weight.calibrated),
                                       ("no range: too few whole trays were weighed", np.isnan(weight.tray_off)))
              if holds]  # fmt: skip
-    lost = [f"no grams: {100 * share:.0f} % of the plants lie outside the weighed areas" for share in outside]
+    lost = [
+        f"no grams: {100 * share:.0f} % of the plants lie outside the areas that weights are known for"
+        for share in outside
+    ]
     return {
         "grams": np.where(known, mean, np.nan),
         "grams_low": np.where(known, low, np.nan),

@@ -153,7 +153,7 @@ class ForecastSettings(BaseModel):
         description="Differences of BIC between curves count this many times less: none of the curves is quite true.",
     )
     drift_sd: float = Field(
-        0.025,
+        0.012,
         ge=0,
         le=0.5,
         description="Departure of a tray's ln area from its curve after a day ahead, standard deviation; it grows with "
@@ -245,6 +245,7 @@ class WatchSettings(BaseModel):
         description="Standard deviation of a whole tray's ln area from one photo to the next beyond what its curve "
         "knows: weather, watering, and curves that are not quite true.",
     )
+    tell_days: int = Field(7, ge=1, le=365, description="Days that an alert is told of after it was first given.")
     line_cells: int = Field(3, ge=2, le=1000, description="Rows and columns with fewer plants are not judged.")
 
 

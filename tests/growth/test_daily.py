@@ -65,7 +65,7 @@ def test_no_grams_without_weights_or_outside_the_weighed_areas():
     last = outside.daily.iloc[-1]
     assert np.isnan(last["grams"])
     assert last["note"].startswith("no grams: ")
-    assert last["note"].endswith(" % of the plants lie outside the weighed areas")
+    assert last["note"].endswith(" % of the plants lie outside the areas that weights are known for")
 
 
 def test_uncalibrated_grams_are_marked_and_have_no_range():

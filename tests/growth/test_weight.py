@@ -247,7 +247,8 @@ def test_weigh_ins_find_their_photo():
 def test_decimal_commas_and_dates_with_points():
     typed = pd.DataFrame(
         {
-            "tray": "T1", "cell": ["A1", "A2", "A3", "A4"], "date": ["14.05.2026", "14.5.2026", "2026-05-14", "14/05/2026"],
+            "tray": "T1", "cell": ["A1", "A2", "A3", "A4"],
+            "date": ["14.05.2026", "14.5.2026", "2026-05-14", "14/05/2026"],
             "grams": ["12,5", "1,250", "0,125", "3"],
         }
     )  # fmt: skip
