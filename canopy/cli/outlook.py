@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -14,6 +14,7 @@ from canopy.cli.options import Json, SettingsFile, StorePlace, Trays
 if TYPE_CHECKING:
     import pandas as pd
 
+    from canopy.measure.columns import Column
     from canopy.settings import Settings
 
 Farm = Annotated[Path, typer.Argument(help="Folder that the cameras fill.", metavar="FOLDER")]
@@ -112,13 +113,18 @@ def finish(
     settings: Settings,
     complaints: Sequence[object],
     said: Sequence[str],
+    columns: Mapping[str, Sequence[Column]] | None = None,
+    wanting: bool = False,
 ) -> None:
-    """Write the tables when asked, print what is to be shown, and end with the exit code."""
+    """Write the tables when asked, print what is to be shown, and end with exit code 1 when something is wanting."""
     from canopy.cli.columns import in_columns
+    from canopy.outlook.tables import TABLE_COLUMNS
     from canopy.outlook.written import as_records, shown_rows, write_tables
 
-    written = write_tables(tables, out, settings=settings.outputs) if out is not None else []
-    left_out = bool(complaints)
+    written = []
+    if out is not None:
+        written = write_tables(tables, out, settings=settings.outputs, columns=columns or TABLE_COLUMNS)
+    left_out = bool(complaints) or wanting
     if as_json:
         import json
 

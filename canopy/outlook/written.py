@@ -11,7 +11,6 @@ import pandas as pd
 
 from canopy.errors import UsageError
 from canopy.measure.columns import Column
-from canopy.outlook.tables import TABLE_COLUMNS
 from canopy.outputs.export import write_table
 from canopy.outputs.tables import field_text
 from canopy.settings.outputs import OutputSettings
@@ -24,7 +23,7 @@ def write_tables(
     out: Path,
     *,
     settings: OutputSettings,
-    columns: Mapping[str, Sequence[Column]] = TABLE_COLUMNS,
+    columns: Mapping[str, Sequence[Column]],
 ) -> list[Path]:
     """Write each table as `<name>.csv` into a folder, which is made when absent.
 

@@ -6,6 +6,7 @@ from canopy.settings.growth import GrowthSettings
 from canopy.settings.measure import MeasureSettings
 from canopy.settings.outputs import OutputSettings
 from canopy.settings.photo import PhotoSettings
+from canopy.settings.plan import PickSettings, PlanSettings
 from canopy.settings.readiness import ReadinessSettings
 from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
@@ -18,6 +19,8 @@ __all__ = [
     "MeasureSettings",
     "OutputSettings",
     "PhotoSettings",
+    "PickSettings",
+    "PlanSettings",
     "ReadinessSettings",
     "ScaleSettings",
     "SegmentSettings",
@@ -40,6 +43,8 @@ class Settings(BaseModel):
     measure: MeasureSettings = Field(default_factory=MeasureSettings, description="Areas, colours, evenness.")
     readiness: ReadinessSettings = Field(default_factory=ReadinessSettings, description="Score and decision.")
     growth: GrowthSettings = Field(default_factory=GrowthSettings, description="Growth over days.")
+    plan: PlanSettings = Field(default_factory=PlanSettings, description="What to cut for the orders.")
+    picks: PickSettings = Field(default_factory=PickSettings, description="Pick lists for machines.")
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
     store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, nightly pass.")
     sheet: SheetSettings = Field(default_factory=SheetSettings, description="Printed sheet and tray labels.")
