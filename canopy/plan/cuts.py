@@ -41,7 +41,8 @@ class Plan:
         Value of the orders met and of the plants left, less what shortage, leftovers and age cost; in values of a
         plant, or in the currency of the orders' `value`.
     gap : float
-        Share of it by which a better plan may exist; infinite when none was found in time.
+        Worth by which a better plan may exist, as a share of that of all orders and of the plants left; infinite when
+        no plan was found in time.
     said : tuple of str
         Sentences: short orders first.
     """
@@ -234,4 +235,4 @@ def _later_words(orders: pd.DataFrame, supply: Supply) -> list[str]:
 def _gap_words(solved: Solved) -> str:
     if np.isinf(solved.gap):
         return "no plan was found in time; raise `time_limit_s` under [plan]"
-    return f"no other plan is better by more than {100 * solved.gap:.2f} %"
+    return f"no other plan is better by more than {100 * solved.gap:.2f} % of all that could be earned"

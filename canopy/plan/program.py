@@ -53,7 +53,7 @@ class Solved:
     value : float
         Value of the orders met and of the plants left, less what shortage, leftovers and age cost.
     gap : float
-        Share of the value by which a better plan may exist.
+        Worth by which a better plan may exist, as a share of that of all orders and plants.
     """
 
     group: IntArray
@@ -79,9 +79,7 @@ def solve(groups: Groups, wanted: Wanted, *, settings: PlanSettings) -> Solved:
     """
     part = _Parts.of(groups, wanted, settings=settings)
     programme = _programme(part, groups, wanted, settings=settings)
-    x, gap = _small(programme, settings=settings)
-    if x is None:
-        x, gap = _large(programme, part, settings=settings)
+    x, gap = _best(programme, part, settings=settings)
     if x is None:
         none = np.zeros(0, dtype=np.int64)
         return Solved(none, none, none, none, 0.0, float("inf"))
@@ -137,15 +135,19 @@ def _programme(part: _Parts, groups: Groups, wanted: Wanted, *, settings: PlanSe
     return _Programme(cost, *rows.done(), least, most, whole)
 
 
-def _small(programme: _Programme, *, settings: PlanSettings) -> tuple[FloatArray | None, float]:
-    """All numbers whole at once; None when the programme is too large for that."""
-    if len(programme.cost) > settings.exact_columns:
-        return None, np.inf
-    x, cost, bound = programme.run(gap=settings.gap, time_s=settings.time_limit_s, whole=programme.whole)
-    return x, _gap(cost, bound)
+def _best(programme: _Programme, part: _Parts, *, settings: PlanSettings) -> tuple[FloatArray | None, float]:
+    """All numbers whole at once where that is quick, else in parts; the better of both, and its gap."""
+    tries = []
+    if len(programme.cost) <= settings.exact_columns:
+        share_s = settings.time_limit_s / _SHARE
+        tries.append(programme.run(gap=settings.gap, time_s=share_s, whole=programme.whole))
+    if not tries or _gap(tries[0][1], tries[0][2], programme) > settings.gap:
+        tries.append(_in_parts(programme, part, settings=settings))
+    x, cost, _ = min(tries, key=lambda found: found[1])
+    return x, _gap(cost, max(bound for _, _, bound in tries), programme)
 
 
-def _large(programme: _Programme, part: _Parts, *, settings: PlanSettings) -> tuple[FloatArray | None, float]:
+def _in_parts(programme: _Programme, part: _Parts, *, settings: PlanSettings) -> tuple[FloatArray | None, float, float]:
     """First with parts of cells and trays allowed, then trays made whole, then cells; the first cost bounds the rest.
 
     Few trays and cells come out in parts, so that making them whole costs little; how much is said by the gap.
@@ -153,7 +155,7 @@ def _large(programme: _Programme, part: _Parts, *, settings: PlanSettings) -> tu
     free = np.zeros(len(programme.cost), dtype=bool)
     x, _, bound = programme.run(gap=settings.gap, time_s=settings.time_limit_s, whole=free)
     if x is None:
-        return None, np.inf
+        return None, np.inf, -np.inf
     opened = np.arange(part.open0, part.left0)
     least, most = programme.least.copy(), programme.most.copy()
     settled = opened[np.abs(x[opened] - np.rint(x[opened])) < _WHOLE]
@@ -163,7 +165,7 @@ def _large(programme: _Programme, part: _Parts, *, settings: PlanSettings) -> tu
     rest = {"gap": settings.gap / 2, "time_s": settings.time_limit_s / _SHARE}
     x, _, _ = programme.run(**rest, whole=trays, least=least, most=most)
     if x is None:
-        return None, np.inf
+        return None, np.inf, -np.inf
     least, most = programme.least.copy(), programme.most.copy()
     near = programme.whole & (np.abs(x - np.rint(x)) < _WHOLE)
     least[near] = most[near] = np.rint(x[near])
@@ -172,16 +174,17 @@ def _large(programme: _Programme, part: _Parts, *, settings: PlanSettings) -> tu
     spare = np.arange(part.left0, part.short0)
     least[spare], most[spare] = programme.least[spare], programme.most[spare]
     x, cost, _ = programme.run(**rest, whole=programme.whole, least=least, most=most)
-    return x, _gap(cost, bound)
+    return x, cost, bound
 
 
 _WHOLE = 1e-6
 _SHARE = 4
-"""The two later steps get a quarter of the time each: they are far smaller."""
+"""Trying all at once, and the two later steps of the other way, get a quarter of the time each."""
 
 
-def _gap(cost: float, bound: float) -> float:
-    return max(cost - bound, 0.0) / max(abs(cost), 1e-12)
+def _gap(cost: float, bound: float, programme: _Programme) -> float:
+    """As a share of all that could be earned: the value itself may be next to nothing where orders fall far short."""
+    return max(cost - bound, 0.0) / max(-float(programme.cost[-1]), 1e-12)
 
 
 @dataclass(frozen=True)

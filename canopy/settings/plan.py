@@ -47,13 +47,13 @@ class PlanSettings(BaseModel):
         description="Plants of a tray whose grams and worth lie within one such step of ln count as equal.",
     )
     exact_columns: int = Field(
-        1500,
+        20000,
         ge=0,
-        le=1000000,
-        description="Up to so many choices all are made whole at once; larger plans are solved in parts first.",
+        le=10000000,
+        description="Up to so many choices all are tried to be made whole at once; larger plans are solved in parts.",
     )
     gap: float = Field(
-        0.005, ge=0, le=0.5, description="Share of the value by which the plan may fall short of the best there is."
+        0.005, ge=0, le=0.5, description="The search ends when no better plan can be worth more than this share."
     )
     time_limit_s: float = Field(
         20.0, gt=0, le=3600, description="Seconds after which the best plan so far is taken; its gap is then said."

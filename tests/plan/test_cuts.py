@@ -137,7 +137,7 @@ def test_a_farm_too_large_to_be_solved_at_once():
     plan = plan_cuts(have, farm_orders(have, 20, seed=1), settings=settings)
     # The whole of 500 trays is timed by `benchmarks.plan`; what must hold of every plan is checked here.
     assert plan.gap < 0.02
-    assert plan.said[-1] == f"no other plan is better by more than {100 * plan.gap:.2f} %"
+    assert f"better by more than {100 * plan.gap:.2f} % of all" in plan.said[-1]
     assert not plan.cuts.duplicated(["tray", "cell"]).any()
     per_day = plan.cuts.groupby("date").agg(cells=("cell", "size"), trays=("tray", "nunique"))
     assert (per_day["cells"] / 300 + per_day["trays"] / 60 <= 2 + 1e-6).all()
