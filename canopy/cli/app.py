@@ -15,6 +15,7 @@ from canopy.cli.init import init
 from canopy.cli.layouts import layouts
 from canopy.cli.nightly import nightly
 from canopy.cli.outlook import forecast, grow
+from canopy.cli.picks import picks
 from canopy.cli.plan import plan
 from canopy.cli.score import score
 from canopy.cli.sheet import sheet
@@ -26,7 +27,7 @@ from canopy.errors import CanopyError
 USAGE_ERROR = 2
 
 # One function a command, named as the command; its docstring is its help.
-COMMANDS = (score, nightly, grow, forecast, plan, export, check, backup, explain, layouts, crops, init, simulate)
+COMMANDS = (score, nightly, grow, forecast, plan, picks, export, check, backup, explain, layouts, crops, init, simulate)
 
 app = typer.Typer(
     name="canopy",

@@ -43,7 +43,7 @@ class FarmTray:
         With its day of sowing and one layout.
     recipe : CropRecipe
     cells : pandas.DataFrame
-        Readings of its cells over all photos, `located_by` besides.
+        Readings of its cells over all photos; `located_by`, `quality` and `tilt_deg` of these besides.
     """
 
     record: TrayRecord
@@ -160,7 +160,7 @@ def _typed(folder: Path, stem: str, days: tuple[str, ...], complaints: list[Comp
 def _cells(connection: Connection, *, at_once: int) -> pd.DataFrame:
     """Cells of all readings with how their trays were located."""
     labels = ["photo", "tray", "taken_at"]
-    located = table(connection, "trays")[[*labels, "located_by"]].drop_duplicates(labels)
+    located = table(connection, "trays")[[*labels, "located_by", "quality", "tilt_deg"]].drop_duplicates(labels)
     cells = pd.concat([part[list(_KEPT)] for part in tables(connection, "cells", at_once=at_once)], ignore_index=True)
     return cells.merge(located, on=labels, how="left")
 

@@ -113,10 +113,7 @@ def weights_by_crop(farm: Farm, *, today: date) -> tuple[dict[Crop, WeightModel 
 def follow(lined: Lined, *, farm: Farm) -> Followed | str:
     """Fit the curves of the plants that stand in a tray; a sentence when there is none."""
     record = lined.tray.record
-    table = lined.history.table
-    shown = table[table["state"].notna()]
-    last = shown.drop_duplicates("cell", keep="last")
-    here = last[last["state"].eq("planted") & (last["area_mm2"] > 0) & ~_gone(last, farm.events, lined)]
+    here = standing(lined, farm.events)
     if not len(here):
         return f"{lined.name}: no plant stands in it by its last photo and the events noted since"
     readings = lined.history.curves()
@@ -131,6 +128,14 @@ def follow(lined: Lined, *, farm: Farm) -> Followed | str:
     )
     here = here.set_index("curve", drop=False).loc[list(curves.plants)].reset_index(drop=True)
     return Followed(lined, here, readings, curves, clock)
+
+
+def standing(lined: Lined, events: pd.DataFrame) -> pd.DataFrame:
+    """The last reading of each plant that stands in a tray by its photos and the events noted since."""
+    table = lined.history.table
+    last = table[table["state"].notna()].drop_duplicates("cell", keep="last")
+    there = last["state"].eq("planted").to_numpy(dtype=bool) & (last["area_mm2"].to_numpy(dtype=float) > 0)
+    return pd.DataFrame(last[there & ~_gone(last, events, lined)])
 
 
 def _clock(farm: Farm, lined: Lined) -> Clock:

@@ -83,6 +83,7 @@ def _reading(photo: str, tray: str, das: int, area: np.ndarray) -> Reading:
     )
     trays = as_table(
         {"photo": [photo], "tray": [tray], "taken_at": [taken_at], "quality": ["good"], "located_by": ["markers"],
+         "tilt_deg": [2.0],
          "cells": [24], "planted": [24]},
         columns=TRAY_COLUMNS,
     )  # fmt: skip
