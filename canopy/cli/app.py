@@ -14,7 +14,7 @@ from canopy.cli.explain import explain
 from canopy.cli.init import init
 from canopy.cli.layouts import layouts
 from canopy.cli.nightly import nightly
-from canopy.cli.outlook import forecast, grow
+from canopy.cli.outlook import forecast, grow, ready
 from canopy.cli.picks import picks
 from canopy.cli.plan import plan
 from canopy.cli.score import score
@@ -27,7 +27,23 @@ from canopy.errors import CanopyError
 USAGE_ERROR = 2
 
 # One function a command, named as the command; its docstring is its help.
-COMMANDS = (score, nightly, grow, forecast, plan, picks, export, check, backup, explain, layouts, crops, init, simulate)
+COMMANDS = (
+    score,
+    nightly,
+    ready,
+    grow,
+    forecast,
+    plan,
+    picks,
+    export,
+    check,
+    backup,
+    explain,
+    layouts,
+    crops,
+    init,
+    simulate,
+)
 
 app = typer.Typer(
     name="canopy",

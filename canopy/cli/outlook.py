@@ -92,6 +92,38 @@ def forecast(
     finish(found, shown, out=out, as_json=json, settings=farm.settings, complaints=complaints, said=said)
 
 
+def ready(
+    folder: Farm,
+    tray: OneTray = None,
+    on: On = None,
+    out: Out = None,
+    store: StorePlace = None,
+    trays: Trays = None,
+    settings: SettingsFile = None,
+    tables: Tables = None,
+    json: Json = False,
+) -> None:
+    """What is ready now by the last photos and what was measured by hand, and how many plugs to pull.
+
+    Reads the store, changes nothing in it. With --out also every plant's sum (cells.csv).
+
+    Exit code: 0 all good, 1 lines of your tables or trays were left out, 2 usage, settings or tray list wrong.
+    """
+    from canopy.outlook.farm import read_farm
+    from canopy.outlook.follow import line_up_trays
+    from canopy.outlook.hand import READY_NOW_COLUMNS, ready_now
+
+    farm = read_farm(folder, store=store, trays=trays, settings=settings, tables_in=tables)
+    today = day_of(on)
+    lined, wrong = line_up_trays(farm, farm.only(tray), today=today)
+    found = ready_now(lined, farm.events, farm.measured, today=today, settings=farm.settings.readiness)
+    finish(
+        found, {"now": found["now"]}, out=out, as_json=json, settings=farm.settings,
+        complaints=list(dict.fromkeys([*farm.complaints, *wrong])), said=farm.said if tray is None else (),
+        columns=READY_NOW_COLUMNS,
+    )  # fmt: skip
+
+
 def day_of(text: str | None) -> date:
     """The day of asking."""
     from canopy.errors import UsageError

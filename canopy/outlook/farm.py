@@ -15,6 +15,8 @@ from canopy.errors import UsageError
 from canopy.growth import Complaint, check_events, check_weigh_ins
 from canopy.growth.checks import check_temperatures
 from canopy.growth.events import EVENT_COLUMNS
+from canopy.growth.measured import MEASURED_COLUMNS, check_measured
+from canopy.growth.weigh_ins import WEIGH_IN_COLUMNS
 from canopy.nightly.night import store_of
 from canopy.outlook.typed_tables import find_typed
 from canopy.records import CropRecipe, TrayRecord
@@ -24,13 +26,18 @@ from canopy.store.database import opened
 from canopy.store.logbook import harvests
 from canopy.store.readings import table, tables
 
-EVENTS, WEIGH_INS, TEMPERATURES = "events", "weigh_ins", "temperatures"
+EVENTS, WEIGH_INS, TEMPERATURES, MEASURED = "events", "weigh_ins", "temperatures", "measured"
 """Names of the tables that people keep, each `.csv` or `.xlsx`."""
 _KEPT = (
     "photo", "tray", "taken_at", "row", "col", "cell", "state", "das", "area_mm2", "area_low_mm2", "area_high_mm2",
-    "yellow_fraction", "brown_fraction", "decision", "readiness", "reason", "x_mm", "y_mm", "diameter_mm",
+    "cover", "exg", "ngrdi", "gli", "dgci", "hue_deg", "yellow_fraction", "brown_fraction", "decision", "readiness",
+    "reason", "x_mm", "y_mm", "diameter_mm",
 )  # fmt: skip
 """Columns of cells that are followed over days; the others would fill memory."""
+
+
+OF_TRAY = ("evenness", "emergence", "cover", "cv_area")
+"""Columns of trays that a recipe may judge; they stand beside the cells as `tray_evenness` and so on."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +73,8 @@ class Farm:
         As `check_events` and `check_weigh_ins` give them; harvests of the store are among the events.
     temperatures : pandas.DataFrame or None
         None: growth runs by days.
+    measured : pandas.DataFrame
+        As `check_measured` gives it.
     complaints : tuple of Complaint
         Lines of tables that could not be used.
     said : tuple of str
@@ -78,6 +87,7 @@ class Farm:
     events: pd.DataFrame
     weigh_ins: pd.DataFrame
     temperatures: pd.DataFrame | None
+    measured: pd.DataFrame
     complaints: tuple[Complaint, ...]
     said: tuple[str, ...]
 
@@ -129,24 +139,38 @@ def read_farm(
         harvested = _harvests(connection)
     records, recipes = _records(tray_list)
     found, said = _followed(cells, records, recipes)
+    kept_tables, complaints = _kept_tables(tables_in or folder, records, harvested)
+    events, weigh_ins, temperatures, measured = kept_tables
+    left_out = (*tray_list.problems, *said)
+    return Farm(
+        configuration.settings, found, records, events, weigh_ins, temperatures, measured, tuple(complaints), left_out
+    )
+
+
+def _kept_tables(
+    below: Path, records: Mapping[str, TrayRecord], harvested: pd.DataFrame
+) -> tuple[tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame | None, pd.DataFrame], list[Complaint]]:
+    """Events (harvests of the store among them), weigh-ins, temperatures and measurements, each checked."""
     complaints: list[Complaint] = []
-    below = tables_in or folder
-    events = _typed(below, EVENTS, ("date",), complaints)
-    noted = pd.concat([events, harvested], ignore_index=True) if events is not None else harvested
-    checked_events, wrong = check_events(noted, trays=records)
+    noted = _typed(below, EVENTS, ("date",), complaints)
+    events, wrong = check_events(
+        harvested if noted is None else pd.concat([noted, harvested], ignore_index=True), trays=records
+    )
     complaints += wrong
     weighed = _typed(below, WEIGH_INS, ("date",), complaints)
-    empty = pd.DataFrame({name: [] for name in ("tray", "cell", "date", "grams")}, dtype="object")
-    weigh_ins, wrong = check_weigh_ins(empty if weighed is None else weighed, trays=records)
+    weigh_ins, wrong = check_weigh_ins(_none_of(WEIGH_IN_COLUMNS) if weighed is None else weighed, trays=records)
     complaints += wrong
     temperatures = _typed(below, TEMPERATURES, ("date",), complaints)
     if temperatures is not None:
         temperatures, wrong = check_temperatures(temperatures)
         complaints += wrong
-    return Farm(
-        configuration.settings, found, records, checked_events, weigh_ins, temperatures, tuple(complaints),
-        (*tray_list.problems, *said),
-    )  # fmt: skip
+    by_hand = _typed(below, MEASURED, ("date",), complaints)
+    measured, wrong = check_measured(_none_of(MEASURED_COLUMNS) if by_hand is None else by_hand, trays=records)
+    return (events, weigh_ins, temperatures, measured), [*complaints, *wrong]
+
+
+def _none_of(columns: tuple[str, ...]) -> pd.DataFrame:
+    return pd.DataFrame({name: [] for name in columns}, dtype="object")
 
 
 def _typed(folder: Path, stem: str, days: tuple[str, ...], complaints: list[Complaint]) -> pd.DataFrame | None:
@@ -160,7 +184,10 @@ def _typed(folder: Path, stem: str, days: tuple[str, ...], complaints: list[Comp
 def _cells(connection: Connection, *, at_once: int) -> pd.DataFrame:
     """Cells of all readings with how their trays were located."""
     labels = ["photo", "tray", "taken_at"]
-    located = table(connection, "trays")[[*labels, "located_by", "quality", "tilt_deg"]].drop_duplicates(labels)
+    trays = table(connection, "trays").drop_duplicates(labels)
+    located = trays[[*labels, "located_by", "quality", "tilt_deg"]].assign(
+        **{f"tray_{name}": trays[name] for name in OF_TRAY}
+    )
     cells = pd.concat([part[list(_KEPT)] for part in tables(connection, "cells", at_once=at_once)], ignore_index=True)
     return cells.merge(located, on=labels, how="left")
 
