@@ -72,9 +72,6 @@ def test_a_room_imports_only_what_lies_below_it(path):
     if room in MAY_USE:
         assert imported <= MAY_USE[room]
         return
-    if room == "plan":
-        assert imported <= PLAN_MAY_USE
-        return
     allowed = set(ORDER[ORDER.index(room) :])
     if room == "cli":
         allowed |= {"synthetic"}

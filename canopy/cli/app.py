@@ -13,6 +13,7 @@ from canopy.cli.crops import crops
 from canopy.cli.explain import explain
 from canopy.cli.init import init
 from canopy.cli.layouts import layouts
+from canopy.cli.learn import learn
 from canopy.cli.nightly import nightly
 from canopy.cli.outlook import forecast, grow, ready
 from canopy.cli.picks import picks
@@ -35,6 +36,7 @@ COMMANDS = (
     forecast,
     plan,
     picks,
+    learn,
     export,
     check,
     backup,

@@ -18,8 +18,10 @@ from canopy.growth import (
     watch,
     when_touching,
 )
+from canopy.growth.daily import NOON
 from canopy.measure.columns import Column, as_table
 from canopy.outlook.follow import Crop, Followed
+from canopy.plan.moment import best_days, expected_worth
 from canopy.settings import Settings
 
 
@@ -103,6 +105,7 @@ READY_COLUMNS = (
     _text("ready_until", "High end of the range; empty: no end can be told."),
     _number("ready_now", "1", "Probability that it is ready on the day of asking."),
     _text("late_on", "Day from which it is too late; empty: no bound."),
+    _text("best_on", "Day on which its size and age are expected to be worth most; empty: later than the days told."),
     _text("note", "Doubts."),
 )
 
@@ -148,7 +151,7 @@ def forecast_tables(
     return {
         "forecast": as_table(_joined(rows, FORECAST_COLUMNS), columns=FORECAST_COLUMNS),
         "days": _stacked([_days(one, f) for one, f in pairs], DAY_COLUMNS),
-        "ready": _stacked([_ready(one, f) for one, f in pairs], READY_COLUMNS),
+        "ready": _stacked([_ready(one, f, today=today, settings=settings) for one, f in pairs], READY_COLUMNS),
     }
 
 
@@ -250,13 +253,29 @@ def _days(one: Followed, told: Forecast) -> pd.DataFrame:
     return days.assign(tray=one.lined.name, crop=one.lined.crop[0], date=days["date"].dt.strftime("%Y-%m-%d"))
 
 
-def _ready(one: Followed, told: Forecast) -> pd.DataFrame:
+def _ready(one: Followed, told: Forecast, *, today: date, settings: Settings) -> pd.DataFrame:
     rows = [_ready_days(one, row) for _, row in told.plants.iterrows()]
     columns = {
         name: np.array([row[name] for row in rows], dtype=object)
         for name in ("ready_on", "ready_from", "ready_until", "late_on")
     }
-    return told.plants[["ready_now", "note"]].assign(tray=one.lined.name, cell=one.now["cell"].to_numpy(), **columns)
+    return told.plants[["ready_now", "note"]].assign(
+        tray=one.lined.name,
+        cell=one.now["cell"].to_numpy(),
+        best_on=np.array(_best_on(one, told, today=today, settings=settings), dtype=object),
+        **columns,
+    )
+
+
+def _best_on(one: Followed, told: Forecast, *, today: date, settings: Settings) -> list[str | None]:
+    """Best day of each plant within the days told; None where the last of them is still better than those before."""
+    tray = one.lined.tray
+    days = _das(one, today) + np.arange(settings.growth.forecast.days + 1, dtype=float)
+    worth = expected_worth(
+        told.course, recipe=tray.recipe, das=days + NOON, cell_area_mm2=tray.record.layout.cell_area_mm2
+    )
+    best = best_days(worth, day_cost=settings.plan.day_cost)
+    return [day_text(sown(one), days[k]) if k < len(days) - 1 else None for k in best]
 
 
 def _joined(rows: Sequence[Mapping[str, object]], columns: Sequence[Column]) -> dict[str, list[object]]:

@@ -7,7 +7,7 @@ from canopy.settings.measure import MeasureSettings
 from canopy.settings.outputs import OutputSettings
 from canopy.settings.photo import PhotoSettings
 from canopy.settings.plan import PickSettings, PlanSettings
-from canopy.settings.readiness import ReadinessSettings
+from canopy.settings.readiness import LearnSettings, ReadinessSettings
 from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
 from canopy.settings.sheet import SheetSettings
@@ -16,6 +16,7 @@ from canopy.settings.tray import TraySettings
 
 __all__ = [
     "GrowthSettings",
+    "LearnSettings",
     "MeasureSettings",
     "OutputSettings",
     "PhotoSettings",
@@ -43,6 +44,7 @@ class Settings(BaseModel):
     measure: MeasureSettings = Field(default_factory=MeasureSettings, description="Areas, colours, evenness.")
     readiness: ReadinessSettings = Field(default_factory=ReadinessSettings, description="Score and decision.")
     growth: GrowthSettings = Field(default_factory=GrowthSettings, description="Growth over days.")
+    learn: LearnSettings = Field(default_factory=LearnSettings, description="Recipes learnt from outcomes.")
     plan: PlanSettings = Field(default_factory=PlanSettings, description="What to cut for the orders.")
     picks: PickSettings = Field(default_factory=PickSettings, description="Pick lists for machines.")
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")

@@ -40,6 +40,12 @@ class PlanSettings(BaseModel):
     fresh: float = Field(
         0.01, ge=0, le=1, description="What each day between cut and due date costs, in values of a plant."
     )
+    day_cost: float = Field(
+        0.01,
+        ge=0,
+        le=1,
+        description="What a plant's day in the tray costs, in values of a plant, when its best day is told.",
+    )
     grams_step: float = Field(
         0.2,
         gt=0,

@@ -52,7 +52,10 @@ def test_forecast_says_when_and_how_much(capsys, folder, tmp_path):
     row = _rows(tmp_path / "t" / "forecast.csv")[0]
     assert row["ready_from"] <= row["ready_on"] <= row["ready_until"]
     assert row["late_on"] == "2026-06-30"  # day 60 is the last of the recipe's age
-    assert len(_rows(tmp_path / "t" / "ready.csv")) == 24
+    ready = _rows(tmp_path / "t" / "ready.csv")
+    assert len(ready) == 24
+    assert all(row["best_on"] >= "2026-06-01" for row in ready if row["best_on"])
+    assert any(row["best_on"] for row in ready)
 
 
 def test_forecast_for_machines(capsys, folder):
