@@ -44,7 +44,7 @@ class PlanSettings(BaseModel):
         0.01,
         ge=0,
         le=1,
-        description="What a plant's day in the tray costs, in values of a plant, when its best day is told.",
+        description="What a day in the tray costs, in values of a plant, when best days are told.",
     )
     grams_step: float = Field(
         0.2,
