@@ -38,7 +38,8 @@ class Departures:
     tray_ln : (k,) float array
         Departure of the tray as a whole.
     tray_z : (k,) float array
-        The same in standard deviations of what the forecast of the tray is known to.
+        What is new in it, in standard deviations of what the forecast of the tray is known to: a share of the last
+        departure is expected again, because a curve that is not quite true stays so for some days.
     """
 
     das: FloatArray
@@ -90,7 +91,9 @@ def departures(
         today = seen[seen["das"] == das]
         for i, part in enumerate(_one_photo(curves, today, float(das), curve=curve, watch=watch)):
             rows[i] = np.concatenate([rows[i], np.asarray(part)[None]])
-    return Departures(judged, names, *rows)
+    ln, z, whole, whole_sd = rows
+    again = watch.tray_memory * np.concatenate([[0.0], np.nan_to_num(whole[:-1])])[: len(whole)]
+    return Departures(judged, names, ln, z, whole, (whole - again) / whole_sd)
 
 
 def _one_photo(
@@ -113,7 +116,7 @@ def _one_photo(
     whole_sd = float(np.sqrt(lean @ fit.tray_covariance @ lean + curve.photo_sd**2 + watch.tray_sd**2))
     z = (off - whole) / sd
     spread = _MAD_TO_SD * float(np.nanmedian(np.abs(z - np.nanmedian(z))))
-    return off - whole, (z - np.nanmedian(z)) / max(spread, _LEAST_SPREAD), whole, whole / whole_sd
+    return off - whole, (z - np.nanmedian(z)) / max(spread, _LEAST_SPREAD), whole, whole_sd
 
 
 _LEAST_SPREAD = 0.2

@@ -245,6 +245,13 @@ class WatchSettings(BaseModel):
         description="Standard deviation of a whole tray's ln area from one photo to the next beyond what its curve "
         "knows: weather, watering, and curves that are not quite true.",
     )
+    tray_memory: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="Share of a whole tray's last departure from its curve that is expected again: the curve is not "
+        "quite true, and stays so for some days.",
+    )
     tell_days: int = Field(7, ge=1, le=365, description="Days that an alert is told of after it was first given.")
     line_cells: int = Field(3, ge=2, le=1000, description="Rows and columns with fewer plants are not judged.")
 
