@@ -38,7 +38,7 @@ def plan(
 
     farm = read_farm(folder, store=store, trays=trays, settings=settings, tables_in=tables)
     today = day_of(on)
-    crops = {tray.recipe.crop for tray in farm.trays.values()}
+    crops = {record.crop for record in farm.records.values() if record.crop}
     wanted, wrong = read_orders(tables or folder, orders, crops=crops, today=today)
     chosen = farm.settings
     if whole_tray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -153,10 +153,11 @@ def _kept_tables(
     """Events (harvests of the store among them), weigh-ins, temperatures and measurements, each checked."""
     complaints: list[Complaint] = []
     noted = _typed(below, EVENTS, ("date",), complaints)
-    events, wrong = check_events(
-        harvested if noted is None else pd.concat([noted, harvested], ignore_index=True), trays=records
-    )
-    complaints += wrong
+    events, wrong = check_events(_none_of(EVENT_COLUMNS) if noted is None else noted, trays=records)
+    cut, unknown = check_events(harvested, trays=records)
+    # The store's rows are no lines of a file of events.
+    complaints += [*wrong, *(replace(complaint, table="harvests of the store") for complaint in unknown)]
+    events = pd.concat([events, cut], ignore_index=True)
     weighed = _typed(below, WEIGH_INS, ("date",), complaints)
     weigh_ins, wrong = check_weigh_ins(_none_of(WEIGH_IN_COLUMNS) if weighed is None else weighed, trays=records)
     complaints += wrong

@@ -46,6 +46,7 @@ def test_plants_that_were_cut_or_moved_are_no_longer_there(farm):
     )
     with opened(str(farm / "canopy.db"), busy_timeout_s=5) as store, store.writing() as connection:
         add_harvest(connection, Harvest("2026-06-01T10:00:00", "me", "T1", "B1", "2026-06-01", 1, 60.0))
+        add_harvest(connection, Harvest("2026-06-01T10:00:00", "me", "OLD", "", "2026-06-01"))
     _, followed, _, complaints, _ = _followed(farm)
     # A1 and B1 were cut after the photo of that day. The photo of 1 June shows what is taken for the successor in A3,
     # and in T2. A cut on the day of the photo is taken to be after it as long as the photo shows no loss.
@@ -53,7 +54,10 @@ def test_plants_that_were_cut_or_moved_are_no_longer_there(farm):
     assert {"A1", "B1"} & cells["T1"] == set()
     assert {"A3", "A4"} <= cells["T1"]
     assert len(cells["T2"]) == 24
-    assert [str(c) for c in complaints] == ["events line 6, column `tray`: no tray is called `T9`; correct the name"]
+    assert [str(c) for c in complaints] == [
+        "events line 6, column `tray`: no tray is called `T9`; correct the name",
+        "harvests of the store line 2, column `tray`: no tray is called `OLD`; correct the name",
+    ]
 
 
 def test_weigh_ins_of_a_farm_give_weights(farm):
