@@ -20,7 +20,7 @@ from canopy.outlook.follow import Lined, standing
 from canopy.outlook.typed_tables import read_typed
 from canopy.outputs.export import write_table
 from canopy.outputs.machine import MACHINE_COLUMNS, MachineList, Seen, as_json, doubt, machine_list
-from canopy.outputs.palette import PICKED
+from canopy.pictures.palette import PICKED
 
 CSV_FILE, JSON_FILE = "pick_list.csv", "pick_list.json"
 Chosen = dict[str, dict[str, str | None]]
