@@ -221,10 +221,14 @@ class WatchSettings(BaseModel):
 
     photos_before: int = Field(3, ge=2, le=100, description="Photos needed before departures are judged.")
     smoothing: float = Field(
-        0.3, gt=0, le=1, description="Weight of the newest photo in the moving average; small ones see slow changes."
+        0.7, gt=0, le=1, description="Weight of the newest photo in the moving average; small ones see slow changes."
     )
     false_alarms: float = Field(
-        1.0, gt=0, le=100, description="False alarms of rows, columns and tray together per 100 daily photos of a tray."
+        0.5,
+        gt=0,
+        le=100,
+        description="False alarms of rows, columns and tray together per 100 daily photos of a tray whose departures are "
+        "independent from photo to photo; real ones are not quite, and ring about twice as often.",
     )
     false_share: float = Field(
         0.05, gt=0, le=0.5, description="Share of the cells named on a photo that may be wrong (Benjamini-Hochberg)."

@@ -13,7 +13,7 @@ from canopy.readiness.recipes import recipe_for
 from canopy.records import Layout, TrayRecord
 from canopy.settings.growth import CurveSettings, WatchSettings
 
-SETTINGS = WatchSettings()
+SETTINGS = WatchSettings(smoothing=0.3, false_alarms=1.0)
 LAYOUT = Layout(
     name="4x8", rows=4, columns=8, pitch_x_mm=50, pitch_y_mm=50, outline_width_mm=420, outline_height_mm=220
 )
