@@ -227,8 +227,8 @@ class WatchSettings(BaseModel):
         0.5,
         gt=0,
         le=100,
-        description="False alarms of rows, columns and tray together per 100 daily photos of a tray whose departures are "
-        "independent from photo to photo; real ones are not quite, and ring about twice as often.",
+        description="False alarms of rows, columns and tray together per 100 daily photos of a tray where departures "
+        "are independent from photo to photo; real ones are not quite, and ring about twice as often.",
     )
     false_share: float = Field(
         0.05, gt=0, le=0.5, description="Share of the cells named on a photo that may be wrong (Benjamini-Hochberg)."
