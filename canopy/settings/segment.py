@@ -57,7 +57,7 @@ class SegmentSettings(BaseModel):
         0.65, ge=0.5, le=1, description="A piece of canopy must reach this probability somewhere to be believed."
     )
     hole_mm2: float = Field(
-        20.0, ge=0, le=1000, description="Holes up to this size are filled where the colour classifier sees plant."
+        30.0, ge=0, le=1000, description="Holes up to this size are filled where the colour classifier sees plant."
     )
     edge_band_mm: float = Field(
         1.5, ge=0, le=20, description="Half width of the band along the network's outline where colours set the edge."
@@ -106,7 +106,11 @@ class SegmentSettings(BaseModel):
         3.0, ge=0, le=10, description="Spread of pure colours, standard deviations, not taken for part cover."
     )
     edge_raise: float = Field(
-        1.5, ge=1, le=100, description="Colours raise a pixel's share of leaf to this many times the network's at most."
+        4.0,
+        ge=1,
+        le=100,
+        description="Colours raise the share of leaf to this many times the network's at most: beside a leaf on dark "
+        "medium a pale grain lies on the leaf's side of the mixing line, and beyond.",
     )
     edge_doubt: float = Field(
         0.2, ge=0, le=0.5, description="Standard uncertainty of a half-covered pixel, from where the edge lies."

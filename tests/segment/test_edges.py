@@ -95,13 +95,32 @@ def test_shadows_beside_leaves_are_not_taken_for_leaf(ground):
     assert abs(bias(found, cover)) < 0.02
 
 
-@pytest.mark.parametrize("moved_px", [-1.5, 1.5])
-def test_a_network_outline_too_wide_or_too_narrow_is_put_right(moved_px):
+@pytest.mark.parametrize("moved_px", [-0.5, 1.5])
+def test_a_network_outline_too_wide_or_a_little_too_narrow_is_put_right(moved_px):
     cover = discs(30, rng=np.random.default_rng(5))
     seen = grown(cover, moved_px)
-    assert abs(bias(seen, cover)) > 0.15  # what is to be put right: about 4 · 1.5 / 30
+    assert abs(bias(seen, cover)) > 0.05  # what is to be put right: about 4 · 0.5 / 30 or three times that
     found, _ = refined(cover, ground=GROUNDS["brown"], seen=seen, blur_px=1.0)
     assert abs(bias(found, cover)) < 0.005
+
+
+def test_colours_make_no_leaf_where_the_network_is_sure_of_ground():
+    cover = discs(30, rng=np.random.default_rng(5))
+    seen = grown(cover, -3)
+    found, _ = refined(cover, ground=GROUNDS["brown"], seen=seen, blur_px=0.5)
+    # Leaf and ground differ by 3 pixels all around; colours take back one, where the network is in doubt.
+    assert bias(seen, cover) < -0.3
+    assert bias(seen, cover) + 0.02 < bias(found, cover) < -0.2
+
+
+def test_pale_grains_beside_a_leaf_are_hardly_taken_for_leaf():
+    cover = discs(30, rng=np.random.default_rng(5))
+    beside = np.clip(grown(cover, 6) - grown(cover, 1), 0, 1)
+    grains = cv2.resize(np.random.default_rng(1).random((105, 130)), cover.shape[::-1], interpolation=cv2.INTER_NEAREST)
+    pale = np.where((beside * (grains > 0.75))[..., None] > 0.5, GROUNDS["white"], GROUNDS["black"])
+    found, _ = refined(cover, ground=pale, blur_px=1.0)
+    # A quarter of the black ground is white grains of 4 pixels: by colour alone 7 % more leaf. A blurred rim is left.
+    assert abs(bias(found, cover)) < 0.03
 
 
 def test_each_pixel_is_near_its_true_cover():
