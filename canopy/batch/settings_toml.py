@@ -49,9 +49,9 @@ class Configuration:
         return hashlib.sha256(json.dumps(self.as_data(), sort_keys=True).encode()).hexdigest()[:FINGERPRINT_DIGITS]
 
     def as_data(self) -> dict[str, Any]:
-        """Plain data of all settings and recipes that bear on results; where readings are kept does not."""
+        """Plain data of all settings and recipes that bear on results; where readings are kept and when does not."""
         recipes = [recipe.model_dump(mode="json", exclude_none=True) for recipe in self.recipes.values()]
-        data = {"settings": self.settings.model_dump(mode="json", exclude={"store"}), "recipes": recipes}
+        data = {"settings": self.settings.model_dump(mode="json", exclude={"store", "nightly"}), "recipes": recipes}
         own = [layout.model_dump(mode="json") for layout in self.layouts.values()]
         return {**data, "layouts": own} if own else data
 

@@ -20,6 +20,9 @@ def nightly(
     store: StorePlace = None,
     trays: Trays = None,
     settings: SettingsFile = None,
+    workers: Annotated[
+        int, typer.Option(min=0, help="Processes that read photos; 0: as many as there are processor cores.")
+    ] = 1,
     json: Json = False,
 ) -> None:
     """Take in what is new in a folder, each photo once.
@@ -35,7 +38,7 @@ def nightly(
     # Asked to end, it ends at once, but in order: the lock is given back.
     signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
     try:
-        night = one_pass(folder, store=store, trays=trays, settings=settings)
+        night = one_pass(folder, store=store, trays=trays, settings=settings, workers=workers)
     except StoreBusy as busy:
         typer.echo(f"canopy: {busy}", err=True)
         raise typer.Exit(0) from None

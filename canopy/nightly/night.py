@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,10 +13,11 @@ from canopy.batch.job import SetAside
 from canopy.batch.plan import configuration_for
 from canopy.errors import UsageError
 from canopy.nightly.look import Listing, listings
-from canopy.nightly.rules import Rules, read_rules
-from canopy.nightly.take_in import FolderDone, take_in
+from canopy.nightly.pool import Here, hands
+from canopy.nightly.rules import read_rules
+from canopy.nightly.take_in import Intake, TakenIn
 from canopy.store import ledger
-from canopy.store.database import Store, opened
+from canopy.store.database import opened
 from canopy.store.turn import one_at_a_time
 
 STORE_FILE = "canopy.db"
@@ -61,8 +64,8 @@ class Night:
             return LIST_WRONG
         return SOME_SET_ASIDE if self.set_aside or self.problems else ALL_GOOD
 
-    def add(self, done: FolderDone) -> None:
-        """Count what was done in one folder."""
+    def add(self, done: TakenIn) -> None:
+        """Count what was done."""
         self.read += done.read
         self.known += done.known
         self.waiting += done.waiting
@@ -76,6 +79,7 @@ def one_pass(
     store: str | None = None,
     trays: Path | None = None,
     settings: Path | None = None,
+    workers: int | None = None,
     clock: Callable[[], int] = time.time_ns,
 ) -> Night:
     """Take in what is new in a folder and the folders below it.
@@ -91,6 +95,9 @@ def one_pass(
         File or URL of the store; by default as in the settings, else `canopy.db` in the folder.
     trays, settings : pathlib.Path, optional
         Tray list and settings file; by default those in the folder.
+    workers : int, optional
+        Processes that read photos, each bounded in memory and time; 0 for as many as there are cores, None for this
+        process and no bounds. The tables are the same for any number.
     clock : callable
         Nanoseconds since 1970; only for whether a new file is at rest, and for the record.
 
@@ -106,9 +113,11 @@ def one_pass(
     rules = read_rules(folder, trays=trays, settings=settings)
     where = store or _place(folder, settings, rules.configuration.settings.store.url)
     wait_s = rules.configuration.settings.store.busy_timeout_s
-    with opened(where, busy_timeout_s=wait_s, make=True) as kept, one_at_a_time(kept):
+    chosen = rules.configuration.settings
+    reading = nullcontext(Here(chosen)) if workers is None else hands(workers or os.cpu_count() or 1, chosen)
+    with opened(where, busy_timeout_s=wait_s, make=True) as kept, one_at_a_time(kept), reading as by:
         night = Night(kept.name, list_problems=tuple(rules.trays.problems))
-        _go_through(kept, rules, night, clock)
+        _go_through(night, Intake(kept, rules, clock, by))
     return night
 
 
@@ -131,7 +140,8 @@ def _place(folder: Path, settings: Path | None, url: str) -> str:
     return url if "://" in url else str(beside / url)
 
 
-def _go_through(store: Store, rules: Rules, night: Night, clock: Callable[[], int]) -> None:
+def _go_through(night: Night, intake: Intake) -> None:
+    store, rules = intake.store, intake.rules
     with store.reading() as connection:
         states = ledger.folder_states(connection)
     seen = set()
@@ -145,7 +155,9 @@ def _go_through(store: Store, rules: Rules, night: Night, clock: Callable[[], in
         if states.get(listing.folder) in {(listing.checksum, ""), (listing.checksum, rules.checksum)}:
             night.known += len(listing.entries)
         elif listing.entries or listing.folder in states:
-            night.add(take_in(listing, store=store, rules=rules, clock=clock))
+            intake.take_in(listing)
+    intake.finish()
+    night.add(intake.done)
     lost = sorted(set(states) - seen)
     if lost:
         with store.writing() as connection:

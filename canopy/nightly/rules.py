@@ -43,7 +43,7 @@ class Rules:
     def checksum(self) -> str:
         """The same as long as nothing has changed that could help a photo that was set aside."""
         lines = [(line.photo, line.tray, line.record, line.problem) for line in self.trays.lines]
-        return self._checksum([lines, self.configuration.settings.store.photo_max_mb])
+        return self._checksum([lines, self.configuration.settings.store.photo_max_mb, self._bounds])
 
     def jobs(self, path: str) -> list[Job | SetAside]:
         """What is to be done with the photo of this path below the folder."""
@@ -57,7 +57,13 @@ class Rules:
 
     def tried_with(self, jobs: Sequence[Job | SetAside]) -> str:
         """Checksum for all jobs of one photo."""
-        return self._checksum([self.made_with(job) for job in jobs])
+        return self._checksum([*(self.made_with(job) for job in jobs), *self._bounds])
+
+    @property
+    def _bounds(self) -> list[float]:
+        """What a photo may take; raised, it may let a photo in that was set aside."""
+        nightly = self.configuration.settings.nightly
+        return [nightly.worker_memory_mb, nightly.photo_max_s]
 
     def _checksum(self, what: object) -> str:
         data = [__version__, self.configuration.fingerprint, what]

@@ -1,7 +1,8 @@
-"""One job on the bytes of its photo: the map step, called by the pass; loaded only when there is a photo to read."""
+"""The jobs of one photo on its bytes: the map step, called by the pass; loaded only when there is a photo to read."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 import cv2
@@ -13,6 +14,11 @@ from canopy.nightly.look import Entry
 from canopy.settings import Settings
 
 _NS = 1_000_000_000
+
+
+def outcomes(jobs: Sequence[Job | SetAside], data: bytes, entry: Entry, *, settings: Settings) -> list[Outcome]:
+    """What comes of each job of one photo; see `outcome`."""
+    return [outcome(job, data, entry, settings=settings) for job in jobs]
 
 
 def outcome(job: Job | SetAside, data: bytes, entry: Entry, *, settings: Settings) -> Outcome:

@@ -4,6 +4,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from canopy.settings.growth import GrowthSettings
 from canopy.settings.measure import MeasureSettings
+from canopy.settings.nightly import NightlySettings
 from canopy.settings.outputs import OutputSettings
 from canopy.settings.photo import PhotoSettings
 from canopy.settings.readiness import ReadinessSettings
@@ -15,6 +16,7 @@ from canopy.settings.tray import TraySettings
 __all__ = [
     "GrowthSettings",
     "MeasureSettings",
+    "NightlySettings",
     "OutputSettings",
     "PhotoSettings",
     "ReadinessSettings",
@@ -39,4 +41,5 @@ class Settings(BaseModel):
     readiness: ReadinessSettings = Field(default_factory=ReadinessSettings, description="Score and decision.")
     growth: GrowthSettings = Field(default_factory=GrowthSettings, description="Growth over days.")
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
-    store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, nightly pass.")
+    store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, new photos.")
+    nightly: NightlySettings = Field(default_factory=NightlySettings, description="How the nightly pass works.")

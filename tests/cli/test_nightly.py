@@ -9,10 +9,12 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import nullcontext
 
 import pytest
 from store.made_up import reading
 
+from canopy.nightly.pool import Here
 from canopy.store.database import opened
 from canopy.store.logbook import Harvest, add_harvest
 from canopy.store.turn import one_at_a_time
@@ -27,6 +29,7 @@ def folder(tmp_path, monkeypatch):
     monkeypatch.setattr(
         "canopy.nightly.work.analyse", lambda data, record, *, name, **_: reading(name, record.tray, area=len(data))
     )
+    monkeypatch.setattr("canopy.nightly.night.hands", lambda _, settings: nullcontext(Here(settings)))
     folder = tmp_path / "share"
     folder.mkdir()
     (folder / "trays.csv").write_text(TRAYS)
@@ -74,7 +77,7 @@ def test_asked_to_end_a_pass_gives_its_lock_back(folder):
     slow = (
         "import time\nfrom unittest import mock\nfrom canopy.cli.app import main\n"
         "def wait(*given, **named):\n    print('at work', flush=True)\n    time.sleep(60)\n"
-        f"with mock.patch('canopy.nightly.work.analyse', wait):\n    main(['nightly', {str(folder)!r}])\n"
+        f"with mock.patch('canopy.nightly.pool.Pool.outcomes', wait):\n    main(['nightly', {str(folder)!r}])\n"
     )
     with subprocess.Popen([sys.executable, "-c", slow], stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout.readline() == "at work\n"

@@ -1,0 +1,29 @@
+"""The nightly pass beside the store: the processes that read photos, what they may take."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class NightlySettings(BaseModel):
+    """How a pass goes about its work; nothing here bears on a reading."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    worker_memory_mb: int = Field(
+        3000,
+        ge=500,
+        le=1_000_000,
+        description="Memory that one process reading photos may take (Linux only); a photo that needs more is set "
+        "aside.",
+    )
+    worker_photos: int = Field(
+        1000, ge=1, le=1_000_000, description="Photos after which a process is replaced by a fresh one."
+    )
+    photo_max_s: float = Field(
+        120.0,
+        ge=1,
+        le=86400,
+        description="Seconds that one photo may take before its process is ended; when it takes as long a second time, "
+        "it is set aside.",
+    )
