@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import resource
 import signal
 import sys
@@ -257,6 +258,8 @@ def _serve(connection: Connection, settings: Settings, work: str) -> None:
     _bound_memory(settings.nightly)
     outcomes = resolve_name(work)
     connection.send(_READY)
+    # From here on only outcomes are said: decoders write their own remarks on damaged photos, and cron would mail them.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
     with contextlib.suppress(EOFError, BrokenPipeError, ConnectionResetError):  # the other end has gone
         while True:
             jobs, data, entry = connection.recv()
