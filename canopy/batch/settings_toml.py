@@ -6,12 +6,13 @@ import hashlib
 import json
 import re
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
+from canopy.batch.farm import RECIPES
 from canopy.batch.text_file import read_text
 from canopy.errors import UsageError, did_you_mean
 from canopy.readiness.recipes import Recipes, known_recipes, recipes_from_toml
@@ -57,14 +58,25 @@ class Configuration:
 
 
 def read_settings(path: Path) -> Configuration:
-    """Read a settings file; what it does not name keeps its default.
+    """Read a settings file and the recipes in the folder `recipes` beside it; what they do not name keeps its default.
 
     Raises
     ------
     UsageError
         Naming file, line, setting, what is wrong and what is allowed; one line per problem.
     """
-    return settings_from_toml(read_text(path), source_name=path.name)
+    configuration = settings_from_toml(read_text(path), source_name=path.name)
+    own = dict.fromkeys(recipes_from_toml(read_text(path), source_name=path.name), path.name)
+    recipes = dict(configuration.recipes)
+    for file in sorted((path.parent / RECIPES).glob("*.toml")):
+        name = f"{RECIPES}/{file.name}"
+        found = recipes_from_toml(read_text(file), source_name=name)
+        twice = [key for key in found if key in own]
+        if twice:
+            raise UsageError(f"{name}: crop {'/'.join(twice[0])} is given in {own[twice[0]]} too; keep one of them")
+        own |= dict.fromkeys(found, name)
+        recipes |= found
+    return replace(configuration, recipes=recipes)
 
 
 def settings_from_toml(text: str, *, source_name: str) -> Configuration:

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import signal
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from canopy.cli.options import Json, SettingsFile, StorePlace, Trays
+from canopy.cli.options import Farm, Json, SettingsFile, StorePlace, Trays
 
 if TYPE_CHECKING:
     from canopy.nightly.night import Night
 
 
 def nightly(
-    folder: Annotated[Path, typer.Argument(help="Folder that the cameras fill.", metavar="FOLDER")],
+    folder: Farm = None,
     store: StorePlace = None,
     trays: Trays = None,
     settings: SettingsFile = None,
@@ -25,7 +24,7 @@ def nightly(
     ] = 1,
     json: Json = False,
 ) -> None:
-    """Take in what is new in a folder, each photo once.
+    """Take in what is new in a farm's folder, each photo once.
 
     Made to be started from cron every few minutes and ended at any time: readings go into the store whole or not at
     all, a second start stands back while the first one works, and files still being copied wait for the next pass.

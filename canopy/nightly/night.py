@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable
-from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from canopy.batch.job import SetAside
-from canopy.batch.plan import configuration_for
 from canopy.errors import UsageError
+from canopy.nightly.farm import find_farm
 from canopy.nightly.look import Listing, listings
-from canopy.nightly.pool import Here, hands
+from canopy.nightly.pool import hands
 from canopy.nightly.rules import read_rules
 from canopy.nightly.take_in import Intake, TakenIn
 from canopy.store import ledger
 from canopy.store.database import opened
 from canopy.store.turn import one_at_a_time
 
-STORE_FILE = "canopy.db"
 ALL_GOOD, SOME_SET_ASIDE, LIST_WRONG = 0, 1, 2
 
 
@@ -74,7 +71,7 @@ class Night:
 
 
 def one_pass(
-    folder: Path,
+    folder: Path | None = None,
     *,
     store: str | None = None,
     trays: Path | None = None,
@@ -82,19 +79,16 @@ def one_pass(
     workers: int | None = None,
     clock: Callable[[], int] = time.time_ns,
 ) -> Night:
-    """Take in what is new in a folder and the folders below it.
+    """Take in what is new in a farm's folder of photos and the folders below it.
 
     It may be ended at any instant, by whatever means: a photo's readings and the note that it is done with are kept in
     one transaction, so that the next pass goes on where this one ended.
 
     Parameters
     ----------
-    folder : pathlib.Path
-        Only read, never written to, unless the store lies in it.
-    store : str, optional
-        File or URL of the store; by default as in the settings, else `canopy.db` in the folder.
-    trays, settings : pathlib.Path, optional
-        Tray list and settings file; by default those in the folder.
+    folder, store, trays, settings
+        As of `canopy.nightly.farm.find_farm`. Photos are only read, and their folder is not written to unless the store
+        lies in it.
     workers : int, optional
         Processes that read photos, each bounded in memory and time; 0 for as many as there are cores, None for this
         process and no bounds. The tables are the same for any number.
@@ -110,34 +104,29 @@ def one_pass(
     UsageError
         The folder, its tray list or settings cannot be used.
     """
-    rules = read_rules(folder, trays=trays, settings=settings)
-    where = store or _place(folder, settings, rules.configuration.settings.store.url)
-    wait_s = rules.configuration.settings.store.busy_timeout_s
-    chosen = rules.configuration.settings
-    reading = nullcontext(Here(chosen)) if workers is None else hands(workers or os.cpu_count() or 1, chosen)
-    with opened(where, busy_timeout_s=wait_s, make=True) as kept, one_at_a_time(kept), reading as by:
+    farm = find_farm(folder, store=store, trays=trays, settings=settings)
+    rules = read_rules(farm)
+    wait_s = farm.settings.store.busy_timeout_s
+    with (
+        opened(farm.store, busy_timeout_s=wait_s, make=True) as kept,
+        one_at_a_time(kept),
+        hands(workers, farm.settings) as by,
+    ):
         night = Night(kept.name, list_problems=tuple(rules.trays.problems))
         _go_through(night, Intake(kept, rules, clock, by))
     return night
 
 
-def store_of(folder: Path, *, store: str | None, settings: Path | None) -> tuple[str, float]:
-    """Where the readings of a folder are kept, and how many seconds to wait for another writer; nothing is opened.
+def store_of(folder: Path | None, *, store: str | None, settings: Path | None) -> tuple[str, float]:
+    """Where the readings of a farm are kept, and how many seconds to wait for another writer; nothing is opened.
 
     Raises
     ------
     UsageError
         The settings cannot be used.
     """
-    chosen = configuration_for([folder], given=settings).settings.store
-    return store or _place(folder, settings, chosen.url), chosen.busy_timeout_s
-
-
-def _place(folder: Path, settings: Path | None, url: str) -> str:
-    if not url:
-        return str(folder / STORE_FILE)
-    beside = settings.parent if settings is not None else folder
-    return url if "://" in url else str(beside / url)
+    farm = find_farm(folder, store=store, settings=settings)
+    return farm.store, farm.settings.store.busy_timeout_s
 
 
 def _go_through(night: Night, intake: Intake) -> None:

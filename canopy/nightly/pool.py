@@ -234,9 +234,19 @@ class Pool:
 
 
 @contextmanager
-def hands(count: int, settings: Settings) -> Iterator[Hands]:
-    """So many processes, ended at the end of the block."""
-    pool = Pool(count, settings, WORK)
+def hands(workers: int | None, settings: Settings) -> Iterator[Hands]:
+    """Whoever reads the photos of a pass, dismissed at the end of the block.
+
+    Parameters
+    ----------
+    workers : int or None
+        Number of processes; 0 for as many as there are cores, None for this process itself.
+    settings : Settings
+    """
+    if workers is None:
+        yield Here(settings)
+        return
+    pool = Pool(workers or os.cpu_count() or 1, settings, WORK)
     try:
         yield pool
     finally:

@@ -15,9 +15,10 @@ from pydantic import BaseModel
 from canopy import __version__
 from canopy.batch.folder import Source
 from canopy.batch.job import Job, SetAside
-from canopy.batch.plan import configuration_for, jobs_of, tray_list_for
+from canopy.batch.plan import jobs_of
 from canopy.batch.settings_toml import Configuration
 from canopy.batch.trays_csv import TrayList
+from canopy.nightly.farm import Farm
 
 
 @dataclass(frozen=True)
@@ -70,17 +71,16 @@ class Rules:
         return hashlib.sha256(json.dumps(data, default=_plain, sort_keys=True).encode()).hexdigest()
 
 
-def read_rules(root: Path, *, trays: Path | None, settings: Path | None) -> Rules:
-    """Settings and tray list, given or beside the photos.
+def read_rules(farm: Farm) -> Rules:
+    """The farm's settings and tray list.
 
     Raises
     ------
     UsageError
-        One of them cannot be used, or there is no tray list.
+        There is no tray list, or it cannot be used.
     """
-    configuration = configuration_for([root], given=settings)
-    tray_list, below = tray_list_for(root, given=trays, configuration=configuration)
-    return Rules(root, configuration, tray_list, below)
+    tray_list, below = farm.trays()
+    return Rules(farm.photos, farm.configuration, tray_list, below)
 
 
 def _plain(value: Any) -> object:

@@ -10,6 +10,11 @@ class NightlySettings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
+    photos: str = Field(
+        "",
+        description="Folder that the cameras fill (a relative one lies beside this file). Empty: the folder of this "
+        "file and all below it.",
+    )
     worker_memory_mb: int = Field(
         3000,
         ge=500,

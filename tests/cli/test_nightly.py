@@ -9,7 +9,6 @@ import signal
 import subprocess
 import sys
 import time
-from contextlib import nullcontext
 
 import pytest
 from store.made_up import reading
@@ -21,6 +20,14 @@ from canopy.store.turn import one_at_a_time
 
 from .typed import run
 
+
+class Closing(Here):
+    """This process in place of others."""
+
+    def close(self):
+        pass
+
+
 TRAYS = "photo,tray,layout,pitch_mm,outline_mm\n*,=R1,3x5,50,270x170\n"
 
 
@@ -29,7 +36,7 @@ def folder(tmp_path, monkeypatch):
     monkeypatch.setattr(
         "canopy.nightly.work.analyse", lambda data, record, *, name, **_: reading(name, record.tray, area=len(data))
     )
-    monkeypatch.setattr("canopy.nightly.night.hands", lambda _, settings: nullcontext(Here(settings)))
+    monkeypatch.setattr("canopy.nightly.pool.Pool", lambda _, settings, __: Closing(settings))
     folder = tmp_path / "share"
     folder.mkdir()
     (folder / "trays.csv").write_text(TRAYS)
