@@ -14,6 +14,7 @@ from canopy.cli.explain import explain
 from canopy.cli.init import init
 from canopy.cli.layouts import layouts
 from canopy.cli.nightly import nightly
+from canopy.cli.redo import redo
 from canopy.cli.score import score
 from canopy.cli.simulate import simulate
 from canopy.cli.store import backup, check, export
@@ -23,7 +24,7 @@ from canopy.errors import CanopyError
 USAGE_ERROR = 2
 
 # One function a command, named as the command; its docstring is its help.
-COMMANDS = (score, nightly, export, check, backup, explain, layouts, crops, init, simulate)
+COMMANDS = (score, nightly, redo, export, check, backup, explain, layouts, crops, init, simulate)
 
 app = typer.Typer(
     name="canopy",

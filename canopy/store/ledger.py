@@ -124,6 +124,12 @@ def all_files(connection: Connection) -> list[File]:
     return [File(*row) for row in connection.execute(select(FILES).order_by(FILES.c.folder, FILES.c.name))]
 
 
+def files_of(connection: Connection, sha256: str) -> list[File]:
+    """Files of one content, by folder and name."""
+    wanted = select(FILES).where(FILES.c.sha256 == sha256).order_by(FILES.c.folder, FILES.c.name)
+    return [File(*row) for row in connection.execute(wanted)]
+
+
 def put_files(connection: Connection, files: Sequence[File]) -> None:
     """Write how files were last seen, over what was known of the same names."""
     if files:

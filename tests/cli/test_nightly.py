@@ -11,22 +11,14 @@ import sys
 import time
 
 import pytest
+from nightly.in_place import InPlace
 from store.made_up import reading
 
-from canopy.nightly.pool import Here
 from canopy.store.database import opened
 from canopy.store.logbook import Harvest, add_harvest
 from canopy.store.turn import one_at_a_time
 
 from .typed import run
-
-
-class Closing(Here):
-    """This process in place of others."""
-
-    def close(self):
-        pass
-
 
 TRAYS = "photo,tray,layout,pitch_mm,outline_mm\n*,=R1,3x5,50,270x170\n"
 
@@ -36,7 +28,7 @@ def folder(tmp_path, monkeypatch):
     monkeypatch.setattr(
         "canopy.nightly.work.analyse", lambda data, record, *, name, **_: reading(name, record.tray, area=len(data))
     )
-    monkeypatch.setattr("canopy.nightly.pool.Pool", lambda _, settings, __: Closing(settings))
+    monkeypatch.setattr("canopy.nightly.pool.Pool", InPlace)
     folder = tmp_path / "share"
     folder.mkdir()
     (folder / "trays.csv").write_text(TRAYS)
