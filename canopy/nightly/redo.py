@@ -6,7 +6,7 @@ import time
 from collections import Counter, deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import date
 
 import pandas as pd
 
@@ -18,13 +18,13 @@ from canopy.nightly.look import Entry
 from canopy.nightly.pool import Hands, Task, hands
 from canopy.nightly.read import take
 from canopy.nightly.rules import Rules, read_rules
+from canopy.nightly.when import utc_text
 from canopy.records import Reading
 from canopy.store import ledger
 from canopy.store.database import Store, opened
 from canopy.store.readings import Kept, Origin, made_anew, put_reading, read_numbers, that_count
 from canopy.store.turn import one_at_a_time
 
-_NS = 1_000_000_000
 _LABELS = ("photo", "tray", "cell")
 CHANGE_COLUMNS: tuple[Column, ...] = tuple(
     Column(name, "string", "", meaning)
@@ -189,9 +189,8 @@ def _kept(
     if not isinstance(outcome, Done):
         done.set_aside.append(outcome)
         return
-    now = datetime.fromtimestamp(clock() // _NS, tz=UTC).isoformat()
     made_with = rules.made_with(one.job)
-    origin = Origin(one.kept.photo_sha256, rules.configuration.fingerprint, __version__, made_with, now)
+    origin = Origin(one.kept.photo_sha256, rules.configuration.fingerprint, __version__, made_with, utc_text(clock()))
     with store.writing() as connection:
         before = read_numbers(connection, "cells", [one.kept.number], CELL_COLUMNS)
         put_reading(connection, outcome.reading, made_anew(connection, origin, one.kept.tray))

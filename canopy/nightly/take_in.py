@@ -6,7 +6,6 @@ import hashlib
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from functools import partial
 from pathlib import PurePosixPath
 
@@ -17,12 +16,13 @@ from canopy.nightly.pool import Hands, Task
 from canopy.nightly.read import take
 from canopy.nightly.rules import Rules
 from canopy.nightly.sort_out import ToDo, sort_out
-from canopy.store import ledger
+from canopy.nightly.when import NS, utc_text
+from canopy.store import ledger, outbox
 from canopy.store.database import Store
 from canopy.store.ledger import PARTLY, READ, SET_ASIDE, File, Photo
+from canopy.store.outbox import Aside
 from canopy.store.readings import Origin, put_reading, trays_read
 
-_NS = 1_000_000_000
 _MB = 1_000_000
 
 
@@ -103,6 +103,7 @@ class _Folder:
     listing: Listing
     intake: Intake
     all_done: bool = True
+    refused: list[SetAside] = field(default_factory=list)  # files that cannot be read, told for the first time
     copies: list[File] = field(default_factory=list)  # of known contents; losing them costs one more look
 
     def take_in(self) -> None:
@@ -114,7 +115,7 @@ class _Folder:
             self.listing,
             known,
             now_ns=self.intake.clock(),
-            settle_ns=round(settings.settle_s * _NS),
+            settle_ns=round(settings.settle_s * NS),
             circumstances=lambda entry: rules.tried_with(rules.jobs(self._path(entry))),
         )
         done.known += todo.known
@@ -172,6 +173,7 @@ class _Folder:
             for job, outcome in done:
                 put_reading(connection, outcome.reading, self._origin(file.sha256, job))
             ledger.put_files(connection, [*self.copies, file])
+            outbox.note_asides(connection, self._noted(aside))
         self.copies = []
         self.intake.ended(file.sha256)
         self.intake.done.read += bool(done)
@@ -179,8 +181,12 @@ class _Folder:
 
     def _origin(self, sha256: str, job: Job | SetAside) -> Origin:
         rules = self.intake.rules
-        now = datetime.fromtimestamp(self.intake.clock() // _NS, tz=UTC).isoformat()
+        now = utc_text(self.intake.clock())
         return Origin(sha256, rules.configuration.fingerprint, __version__, rules.made_with(job), now)
+
+    def _noted(self, aside: list[SetAside]) -> list[Aside]:
+        now = utc_text(self.intake.clock())
+        return [Aside(now, one.photo, one.tray, one.code, one.message) for one in aside]
 
     def _refused(
         self, entry: Entry, said: str, known: dict[str, tuple[File, str | None]], *, code: str = "cannot_open"
@@ -190,7 +196,7 @@ class _Folder:
         message = f"{path}: {said}"
         file = File(self.listing.folder, entry.name, entry.size, entry.mtime_ns, None, None, code, message)
         if known.get(entry.name, (None,))[0] != file:
-            self.intake.done.set_aside.append(SetAside(path, "", code, message))
+            self.refused.append(SetAside(path, "", code, message))
         return file
 
     def _finish(self, todo: ToDo, wrong: list[File]) -> None:
@@ -198,9 +204,11 @@ class _Folder:
         folder, rules = self.listing.folder, self.intake.rules
         waiting = [File(folder, entry.name, entry.size, entry.mtime_ns) for entry in todo.waiting]
         self.intake.done.waiting += len(waiting)
+        self.intake.done.set_aside += self.refused
         with self.intake.store.writing() as connection:
             ledger.forget_files(connection, [(folder, name) for name in todo.gone])
             ledger.put_files(connection, [*self.copies, *wrong, *waiting])
+            outbox.note_asides(connection, self._noted(self.refused))
             finished = self.all_done and not waiting
             waits = ledger.any_set_aside(connection, folder) or any(file.reason == "file_too_large" for file in wrong)
             ledger.put_folder(

@@ -11,9 +11,8 @@ from canopy.analyse import analyse
 from canopy.batch.job import Done, Job, Outcome, SetAside
 from canopy.batch.run import attempt
 from canopy.nightly.look import Entry
+from canopy.nightly.when import NS
 from canopy.settings import Settings
-
-_NS = 1_000_000_000
 
 
 def outcomes(jobs: Sequence[Job | SetAside], data: bytes, entry: Entry, *, settings: Settings) -> list[Outcome]:
@@ -55,6 +54,6 @@ def _work(job: Job, data: bytes, entry: Entry, settings: Settings) -> Done:
 def _date(entry: Entry) -> datetime | None:
     """File date on this machine's wall clock; None for one that no calendar holds."""
     try:
-        return datetime.fromtimestamp(entry.mtime_ns / _NS)
+        return datetime.fromtimestamp(entry.mtime_ns / NS)
     except (OverflowError, OSError, ValueError):
         return None

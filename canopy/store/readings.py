@@ -126,6 +126,11 @@ def that_count(connection: Connection, *, since: str) -> list[Kept]:
     return [Kept(*of[:4], of.made_with.partition(_TIMES)[0], of[5]) for of in found]
 
 
+def newest_since(connection: Connection, number: int) -> list[int]:
+    """Numbers of the readings that count and came after the one of this number, in the order of `tables`."""
+    return list(connection.execute(_newest(None).where(READINGS.c.id > number)).scalars())
+
+
 def made_anew(connection: Connection, origin: Origin, tray: str) -> Origin:
     """The origin with a count after `made_with` that no reading of this photo and tray has yet."""
     known = READINGS.c.made_with
