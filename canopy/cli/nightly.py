@@ -49,7 +49,7 @@ def _print_words(night: Night) -> None:
     """What happened, in few words; nothing at all when nothing did, so that cron sends no mail."""
     from canopy.outputs.words import counted
 
-    for line in (*night.list_problems, *night.problems):
+    for line in (*night.list_problems, *night.problems, *night.notes):
         typer.echo(f"canopy: {line}", err=True)
     for aside in night.set_aside:
         if aside.message not in night.list_problems:

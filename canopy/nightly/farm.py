@@ -30,6 +30,8 @@ class Farm:
     configuration : Configuration
     store : str
         File or URL.
+    beside : pathlib.Path
+        Folder of the settings file, from which relative paths in it are meant.
     given_trays : pathlib.Path or None
         The tray list, where it is not the farm's own.
     """
@@ -38,6 +40,7 @@ class Farm:
     photos: Path
     configuration: Configuration
     store: str
+    beside: Path
     given_trays: Path | None = None
 
     @property
@@ -94,6 +97,7 @@ def find_farm(
         beside / chosen.nightly.photos if chosen.nightly.photos else root,
         configuration,
         store or _place(root, beside, chosen.store.url),
+        beside,
         trays,
     )
 

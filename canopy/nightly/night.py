@@ -8,14 +8,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from canopy.batch.job import SetAside
-from canopy.errors import UsageError
-from canopy.nightly.farm import find_farm
+from canopy.errors import CanopyError, UsageError
+from canopy.nightly.farm import Farm, find_farm
 from canopy.nightly.look import Listing, listings
 from canopy.nightly.pool import hands
 from canopy.nightly.rules import read_rules
 from canopy.nightly.take_in import Intake, TakenIn
+from canopy.nightly.tell import tell
 from canopy.store import ledger
-from canopy.store.database import opened
+from canopy.store.database import Store, opened
 from canopy.store.turn import one_at_a_time
 
 ALL_GOOD, SOME_SET_ASIDE, LIST_WRONG = 0, 1, 2
@@ -43,6 +44,8 @@ class Night:
         Folders that cannot be listed.
     list_problems : tuple of str
         Lines of the tray list that cannot be used.
+    notes : list of str
+        What else a person should know: messages that were not sent and the like; the readings are kept.
     """
 
     store: str
@@ -53,6 +56,7 @@ class Night:
     set_aside: list[SetAside] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
     list_problems: tuple[str, ...] = ()
+    notes: list[str] = field(default_factory=list)
 
     @property
     def exit_code(self) -> int:
@@ -114,6 +118,7 @@ def one_pass(
     ):
         night = Night(kept.name, list_problems=tuple(rules.trays.problems))
         _go_through(night, Intake(kept, rules, clock, by))
+        night.notes += _aftermath(farm, kept, clock)
     return night
 
 
@@ -127,6 +132,14 @@ def store_of(folder: Path | None, *, store: str | None, settings: Path | None) -
     """
     farm = find_farm(folder, store=store, settings=settings)
     return farm.store, farm.settings.store.busy_timeout_s
+
+
+def _aftermath(farm: Farm, store: Store, clock: Callable[[], int]) -> list[str]:
+    """Tell people; what goes wrong there is said and stops nothing, since the readings are kept."""
+    try:
+        return tell(farm, store, now_ns=clock())
+    except CanopyError as error:
+        return [str(error)]
 
 
 def _go_through(night: Night, intake: Intake) -> None:

@@ -4,6 +4,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from canopy.settings.growth import GrowthSettings
 from canopy.settings.measure import MeasureSettings
+from canopy.settings.messages import MessageSettings
 from canopy.settings.nightly import NightlySettings
 from canopy.settings.outputs import OutputSettings
 from canopy.settings.photo import PhotoSettings
@@ -16,6 +17,7 @@ from canopy.settings.tray import TraySettings
 __all__ = [
     "GrowthSettings",
     "MeasureSettings",
+    "MessageSettings",
     "NightlySettings",
     "OutputSettings",
     "PhotoSettings",

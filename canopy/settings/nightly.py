@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from canopy.settings.messages import MessageSettings
+
 
 class NightlySettings(BaseModel):
     """How a pass goes about its work; nothing here bears on a reading."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
+    messages: MessageSettings = Field(default_factory=MessageSettings, description="The morning message.")
     photos: str = Field(
         "",
         description="Folder that the cameras fill (a relative one lies beside this file). Empty: the folder of this "

@@ -59,7 +59,7 @@ def test_a_pass_for_machines(capsys, folder):
     assert code == 0
     assert json.loads(out) == {
         "store": str(folder / "canopy.db"), "read": 1, "known": 0, "waiting": 0, "gone": 0, "set_aside": [],
-        "problems": [], "list_problems": [], "exit_code": 0,
+        "problems": [], "list_problems": [], "notes": [], "exit_code": 0,
     }  # fmt: skip
 
 
