@@ -10,6 +10,7 @@ import typer
 
 from canopy import __version__
 from canopy.cli.crops import crops
+from canopy.cli.doctor import doctor
 from canopy.cli.explain import explain
 from canopy.cli.init import init
 from canopy.cli.layouts import layouts
@@ -24,7 +25,7 @@ from canopy.errors import CanopyError
 USAGE_ERROR = 2
 
 # One function a command, named as the command; its docstring is its help.
-COMMANDS = (score, nightly, redo, export, check, backup, explain, layouts, crops, init, simulate)
+COMMANDS = (score, nightly, redo, export, check, backup, doctor, explain, layouts, crops, init, simulate)
 
 app = typer.Typer(
     name="canopy",

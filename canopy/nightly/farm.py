@@ -48,6 +48,10 @@ class Farm:
         """The farm's settings."""
         return self.configuration.settings
 
+    def file(self, name: str) -> Path | None:
+        """The file that a setting names, relative to the settings file; None for an empty name."""
+        return self.beside / name if name else None
+
     def trays(self) -> tuple[TrayList, Path]:
         """The tray list, read now, and the folder that it lies in.
 

@@ -10,11 +10,14 @@ from pathlib import Path
 from canopy.batch.job import SetAside
 from canopy.errors import CanopyError, UsageError
 from canopy.nightly.farm import Farm, find_farm
+from canopy.nightly.log import Log
 from canopy.nightly.look import Listing, listings
+from canopy.nightly.metrics import Metric, of_store, write_metrics
 from canopy.nightly.pool import hands
 from canopy.nightly.rules import read_rules
 from canopy.nightly.take_in import Intake, TakenIn
 from canopy.nightly.tell import tell
+from canopy.nightly.when import NS
 from canopy.store import ledger
 from canopy.store.database import Store, opened
 from canopy.store.turn import one_at_a_time
@@ -116,9 +119,14 @@ def one_pass(
         one_at_a_time(kept),
         hands(workers, farm.settings) as by,
     ):
+        log, began = Log(farm.file(farm.settings.nightly.log), clock), clock()
         night = Night(kept.name, list_problems=tuple(rules.trays.problems))
-        _go_through(night, Intake(kept, rules, clock, by))
-        night.notes += _aftermath(farm, kept, clock)
+        _go_through(night, Intake(kept, rules, clock, by, log))
+        night.notes += _told(farm, kept, clock)
+        if night.read or night.set_aside or night.problems or night.notes:
+            log.note("pass", **_figures(night), problems=night.problems, notes=night.notes)
+        night.notes += [log.problem] if log.problem else []
+        night.notes += _measured(farm, kept, night, clock() - began, clock())
     return night
 
 
@@ -134,7 +142,33 @@ def store_of(folder: Path | None, *, store: str | None, settings: Path | None) -
     return farm.store, farm.settings.store.busy_timeout_s
 
 
-def _aftermath(farm: Farm, store: Store, clock: Callable[[], int]) -> list[str]:
+def _figures(night: Night) -> dict[str, int]:
+    return {
+        "read": night.read,
+        "known": night.known,
+        "waiting": night.waiting,
+        "gone": night.gone,
+        "set_aside": len(night.set_aside),
+    }
+
+
+def _measured(farm: Farm, store: Store, night: Night, took_ns: int, now_ns: int) -> list[str]:
+    """Write the figures for Prometheus; what a person should know comes back."""
+    path = farm.file(farm.settings.nightly.metrics)
+    if path is None:
+        return []
+    when = Metric("canopy_pass_timestamp_seconds", "When the last pass ended.", [({}, now_ns / NS)])
+    took = Metric("canopy_pass_seconds", "How long the last pass took.", [({}, took_ns / NS)])
+    each = [({"what": name}, float(value)) for name, value in _figures(night).items()]
+    last = Metric("canopy_pass_files", "Files of the last pass by what became of them.", each)
+    try:
+        write_metrics(path, [when, took, last, *of_store(store)])
+    except OSError as error:
+        return [f"{path}: cannot be written ({error.strerror}); check the folder's rights"]
+    return []
+
+
+def _told(farm: Farm, store: Store, clock: Callable[[], int]) -> list[str]:
     """Tell people; what goes wrong there is said and stops nothing, since the readings are kept."""
     try:
         return tell(farm, store, now_ns=clock())

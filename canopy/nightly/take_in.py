@@ -11,6 +11,7 @@ from pathlib import PurePosixPath
 
 from canopy import __version__
 from canopy.batch.job import Done, Job, SetAside
+from canopy.nightly.log import Log
 from canopy.nightly.look import Entry, Listing
 from canopy.nightly.pool import Hands, Task
 from canopy.nightly.read import take
@@ -49,6 +50,8 @@ class Intake:
         Nanoseconds since 1970.
     hands : Hands
         Whoever reads the photos.
+    log : Log
+        Where it is noted what became of each.
     done : TakenIn
         Of all that has been kept.
     """
@@ -57,6 +60,7 @@ class Intake:
     rules: Rules
     clock: Callable[[], int]
     hands: Hands
+    log: Log
     done: TakenIn = field(default_factory=TakenIn)
     _steps: deque[Callable[[], None]] = field(default_factory=deque)  # what is still to be kept, in order
     _under_way: set[str] = field(default_factory=set)  # contents among them
@@ -176,8 +180,15 @@ class _Folder:
             outbox.note_asides(connection, self._noted(aside))
         self.copies = []
         self.intake.ended(file.sha256)
+        for job, _ in done:
+            self.intake.log.note("read", photo=file.path, tray=_tray(job), sha256=file.sha256)
+        self._log(aside)
         self.intake.done.read += bool(done)
         self.intake.done.set_aside += aside
+
+    def _log(self, aside: list[SetAside]) -> None:
+        for one in aside:
+            self.intake.log.note("set aside", **vars(one))
 
     def _origin(self, sha256: str, job: Job | SetAside) -> Origin:
         rules = self.intake.rules
@@ -217,6 +228,7 @@ class _Folder:
                 listing=self.listing.checksum if finished else "",
                 waits_on=rules.checksum if waits else "",
             )
+        self._log(self.refused)
 
     def _path(self, entry: Entry) -> str:
         return (PurePosixPath(self.listing.folder) / entry.name).as_posix()
@@ -230,6 +242,10 @@ def _photo(file: File, aside: list[SetAside], *, any_read: bool) -> Photo:
     assert file.sha256 is not None
     assert file.tried_with is not None
     return Photo(file.sha256, file.path, file.size, file.mtime_ns, state, reason, message, file.tried_with)
+
+
+def _tray(job: Job | SetAside) -> str:
+    return job.record.tray if isinstance(job, Job) else job.tray
 
 
 def _unopened(why: str) -> str:

@@ -134,7 +134,7 @@ def _time_has_come(last: Message | None, chosen: MessageSettings, now_ns: int) -
 def _is_due(one: Delivery, chosen: MessageSettings, now_ns: int) -> bool:
     if one.tried_at is None:
         return True
-    wait_s = chosen.retry_after_s * 2 ** (one.tries - 1)
+    wait_s = chosen.retry_after_s * 2.0 ** (one.tries - 1)
     tried = datetime.fromisoformat(one.tried_at)
     return abs((datetime.fromtimestamp(now_ns // NS, tz=UTC) - tried).total_seconds()) >= wait_s
 

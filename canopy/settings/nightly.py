@@ -18,6 +18,29 @@ class NightlySettings(BaseModel):
         description="Folder that the cameras fill (a relative one lies beside this file). Empty: the folder of this "
         "file and all below it.",
     )
+    metrics: str = Field(
+        "",
+        description="Prometheus text file to be written by each pass (a relative one lies beside this file), such as "
+        "in the folder of the node exporter's textfile collector. Empty: none.",
+    )
+    log: str = Field(
+        "",
+        description="File to which each pass adds what it did, one JSON object a line (a relative one lies beside this "
+        "file). Empty: none.",
+    )
+    silent_after: float = Field(
+        4.0,
+        ge=1.5,
+        le=1000,
+        description="A camera counts as silent when its last photo is older than this many times its usual gap between "
+        "two photos.",
+    )
+    silent_min_h: float = Field(
+        2.0, ge=0, le=8760, description="A camera silent for fewer hours than this is never named."
+    )
+    disk_free_mb: float = Field(
+        1000.0, ge=0, le=1e9, description="Less room than this on the disk of the store is told by `canopy doctor`."
+    )
     worker_memory_mb: int = Field(
         3000,
         ge=500,
