@@ -16,6 +16,7 @@ from canopy.cli.init import init
 from canopy.cli.layouts import layouts
 from canopy.cli.nightly import nightly
 from canopy.cli.redo import redo
+from canopy.cli.schedule import schedule
 from canopy.cli.score import score
 from canopy.cli.simulate import simulate
 from canopy.cli.store import backup, check, export
@@ -25,7 +26,7 @@ from canopy.errors import CanopyError
 USAGE_ERROR = 2
 
 # One function a command, named as the command; its docstring is its help.
-COMMANDS = (score, nightly, redo, export, check, backup, doctor, explain, layouts, crops, init, simulate)
+COMMANDS = (score, nightly, redo, export, check, backup, doctor, schedule, explain, layouts, crops, init, simulate)
 
 app = typer.Typer(
     name="canopy",
