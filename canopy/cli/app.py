@@ -20,13 +20,29 @@ from canopy.cli.schedule import schedule
 from canopy.cli.score import score
 from canopy.cli.simulate import simulate
 from canopy.cli.store import backup, check, export
+from canopy.cli.tidy import tidy
 from canopy.cli.view import view
 from canopy.errors import CanopyError
 
 USAGE_ERROR = 2
 
 # One function a command, named as the command; its docstring is its help.
-COMMANDS = (score, nightly, redo, export, check, backup, doctor, schedule, explain, layouts, crops, init, simulate)
+COMMANDS = (
+    score,
+    nightly,
+    redo,
+    export,
+    check,
+    backup,
+    tidy,
+    doctor,
+    schedule,
+    explain,
+    layouts,
+    crops,
+    init,
+    simulate,
+)
 
 app = typer.Typer(
     name="canopy",

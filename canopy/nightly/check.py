@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 from canopy.errors import UsageError
 from canopy.nightly.look import Entry, listings
 from canopy.nightly.read import take
-from canopy.store import ledger
+from canopy.store import keeping, ledger
 from canopy.store.database import Store
 from canopy.store.ledger import File
 
@@ -32,7 +32,7 @@ class Checked:
     new : list of str
         Files that no pass has taken in yet, or that no pass could read.
     unseen : list of str
-        Photos of the store of which no file is known.
+        Photos of the store of which no file is known, those left out that `canopy tidy` deleted.
     damage : list of str
         What the database says of itself; readings without rows.
     """
@@ -71,9 +71,9 @@ def check(folder: Path, store: Store, *, compare_bytes: bool) -> Checked:
         raise UsageError(f"{folder}: no such folder; check the path, and that it is mounted")
     found = Checked()
     with store.reading() as connection:
-        found.damage += _damage(connection)
+        found.damage += damage(connection)
         known = {file.path: file for file in ledger.all_files(connection)}
-        with_files = {file.sha256 for file in known.values()}
+        with_files = {file.sha256 for file in known.values()} | keeping.cleared(connection)
         found.unseen += [photo.path for photo in ledger.photos(connection) if photo.sha256 not in with_files]
     for path, entry in _entries(folder):
         file = known.pop(path, None)
@@ -102,7 +102,7 @@ def _is_as_read(path: Path, entry: Entry, file: File, *, compare_bytes: bool) ->
     return taken.state == "whole" and hashlib.sha256(taken.data).hexdigest() == file.sha256
 
 
-def _damage(connection: Connection) -> list[str]:
+def damage(connection: Connection) -> list[str]:
     """What the database says of itself, and readings that lack their rows."""
     said = []
     if connection.dialect.name == "sqlite":

@@ -3,6 +3,7 @@
 from pydantic import BaseModel, ConfigDict, Field
 
 from canopy.settings.growth import GrowthSettings
+from canopy.settings.keep import KeepSettings
 from canopy.settings.measure import MeasureSettings
 from canopy.settings.messages import MessageSettings
 from canopy.settings.nightly import NightlySettings
@@ -16,6 +17,7 @@ from canopy.settings.tray import TraySettings
 
 __all__ = [
     "GrowthSettings",
+    "KeepSettings",
     "MeasureSettings",
     "MessageSettings",
     "NightlySettings",

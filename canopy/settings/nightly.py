@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from canopy.settings.keep import KeepSettings
 from canopy.settings.messages import MessageSettings
 
 
@@ -13,6 +14,7 @@ class NightlySettings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     messages: MessageSettings = Field(default_factory=MessageSettings, description="The morning message.")
+    keep: KeepSettings = Field(default_factory=KeepSettings, description="How long pictures are kept.")
     photos: str = Field(
         "",
         description="Folder that the cameras fill (a relative one lies beside this file). Empty: the folder of this "

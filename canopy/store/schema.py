@@ -176,5 +176,13 @@ DELIVERIES = Table(
     UniqueConstraint("message_id", "address", name="one_delivery"),
 )
 
+CLEARED = Table(
+    "cleared",
+    METADATA,
+    Column("sha256", AnyText(), primary_key=True),  # of a photo whose last file was deleted when it was due
+    Column("path", AnyText(), nullable=False),
+    Column("cleared_at", AnyText(), nullable=False),
+)
+
 APPENDED_ONLY = ("corrections", "harvests")
 """Tables whose rows the database itself refuses to change or delete."""

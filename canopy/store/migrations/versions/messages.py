@@ -1,4 +1,4 @@
-"""What is told of a farm: photos set aside, messages, and what became of each message at each address."""
+"""What is told of a farm: photos set aside, messages and their deliveries; and which photos were deleted when due."""
 
 from __future__ import annotations
 
@@ -34,9 +34,10 @@ def upgrade() -> None:
         *_columns("address:t! state:t! tries:w! tried_at:t"),
         sa.UniqueConstraint("message_id", "address", name="one_delivery"),
     )
+    op.create_table("cleared", sa.Column("sha256", AnyText(), primary_key=True), *_columns("path:t! cleared_at:t!"))
 
 
 def downgrade() -> None:
     """Drop them and what is in them."""
-    for table in ("deliveries", "messages", "asides"):
+    for table in ("cleared", "deliveries", "messages", "asides"):
         op.drop_table(table)
