@@ -63,7 +63,7 @@ def check(
 
     farm = find_farm(folder, store=store, settings=settings)
     with opened(farm.store, busy_timeout_s=farm.settings.store.busy_timeout_s) as kept:
-        found = compare(farm.photos, kept, compare_bytes=bytes_)
+        found = compare(farm.place(), kept, compare_bytes=bytes_)
     if json:
         typer.echo(as_json.dumps({**asdict(found), "exit_code": found.exit_code}))
         raise typer.Exit(found.exit_code)

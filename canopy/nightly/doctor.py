@@ -15,7 +15,6 @@ from sqlalchemy import Connection
 
 from canopy.errors import CanopyError
 from canopy.nightly.farm import Farm
-from canopy.nightly.look import listings
 from canopy.nightly.rules import read_rules
 from canopy.nightly.silence import silent_cameras
 from canopy.nightly.tell import checksum, read_addresses
@@ -87,16 +86,18 @@ def _tray_list(farm: Farm, _: int) -> Iterator[Finding]:
 
 def _photos(farm: Farm, _: int) -> Iterator[Finding]:
     problems, photos, folders = [], 0, 0
-    for listing in listings(farm.photos):
+    place = farm.place()
+    for listing in place.listings():
         problems += [listing.problem] if listing.problem else []
         problems += [f"{listing.folder}/{entry.name}: {entry.wrong}" for entry in listing.entries if entry.wrong]
         folder = farm.photos / listing.folder
-        shut = [entry.name for entry in listing.entries if not (entry.wrong or os.access(folder / entry.name, os.R_OK))]
+        names = [] if farm.is_remote else [entry.name for entry in listing.entries if not entry.wrong]
+        shut = [name for name in names if not os.access(folder / name, os.R_OK)]
         problems += [f"{folder / shut[0]}: may not be read, of {len(shut)} here; change the rights"] if shut else []
         photos, folders = photos + len(listing.entries), folders + 1
     yield from (Finding("look", "photos", problem) for problem in problems)
     if not problems:
-        yield Finding("good", "photos", f"{photos} in {folders} folders under {farm.photos}, all may be read")
+        yield Finding("good", "photos", f"{photos} in {folders} folders under {place.name}, all may be read")
 
 
 def _store(farm: Farm, _: int) -> Iterator[Finding]:

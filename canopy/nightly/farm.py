@@ -11,6 +11,7 @@ from canopy.batch.settings_toml import SETTINGS_FILE, Configuration
 from canopy.batch.starter import write_starter
 from canopy.batch.trays_csv import TRAYS_FILE, TrayList
 from canopy.errors import UsageError
+from canopy.nightly.place import Folder, Place
 from canopy.settings import Settings
 from canopy.store.database import opened
 
@@ -26,7 +27,7 @@ class Farm:
     root : pathlib.Path
         Folder of the settings and the tray list.
     photos : pathlib.Path
-        Folder that the cameras fill: the root itself, unless the settings name another.
+        Folder that the cameras fill: the root itself, unless the settings name another. Of photos on a server the root.
     configuration : Configuration
     store : str
         File or URL.
@@ -47,6 +48,26 @@ class Farm:
     def settings(self) -> Settings:
         """The farm's settings."""
         return self.configuration.settings
+
+    @property
+    def is_remote(self) -> bool:
+        """Whether the photos are on a server."""
+        return "://" in self.settings.nightly.photos
+
+    def place(self) -> Place:
+        """Where the photos come from.
+
+        Raises
+        ------
+        UsageError
+            It is an address that cannot be opened.
+        """
+        if not self.is_remote:
+            return Folder(self.photos)
+        # Here, since photos of a folder need not load it.
+        from canopy.nightly.remote import share
+
+        return share(self.settings.nightly.photos, self.settings.nightly.remote)
 
     def file(self, name: str) -> Path | None:
         """The file that a setting names, relative to the settings file; None for an empty name."""
@@ -98,7 +119,7 @@ def find_farm(
     # An absolute path takes the place of what it is joined to.
     return Farm(
         root,
-        beside / chosen.nightly.photos if chosen.nightly.photos else root,
+        root if not chosen.nightly.photos or "://" in chosen.nightly.photos else beside / chosen.nightly.photos,
         configuration,
         store or _place(root, beside, chosen.store.url),
         beside,

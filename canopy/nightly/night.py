@@ -11,8 +11,9 @@ from canopy.batch.job import SetAside
 from canopy.errors import CanopyError, UsageError
 from canopy.nightly.farm import Farm, find_farm
 from canopy.nightly.log import Log
-from canopy.nightly.look import Listing, listings
+from canopy.nightly.look import Listing
 from canopy.nightly.metrics import Metric, of_store, write_metrics
+from canopy.nightly.place import Place
 from canopy.nightly.pool import hands
 from canopy.nightly.rules import read_rules
 from canopy.nightly.take_in import Intake, TakenIn
@@ -44,7 +45,7 @@ class Night:
     set_aside : list of SetAside
         In this pass; those of earlier passes are not repeated.
     problems : list of str
-        Folders that cannot be listed.
+        Folders that cannot be listed, photos that a server does not give.
     list_problems : tuple of str
         Lines of the tray list that cannot be used.
     notes : list of str
@@ -112,7 +113,7 @@ def one_pass(
         The folder, its tray list or settings cannot be used.
     """
     farm = find_farm(folder, store=store, trays=trays, settings=settings)
-    rules = read_rules(farm)
+    rules, place = read_rules(farm), farm.place()
     wait_s = farm.settings.store.busy_timeout_s
     with (
         opened(farm.store, busy_timeout_s=wait_s, make=True) as kept,
@@ -121,7 +122,7 @@ def one_pass(
     ):
         log, began = Log(farm.file(farm.settings.nightly.log), clock), clock()
         night = Night(kept.name, list_problems=tuple(rules.trays.problems))
-        _go_through(night, Intake(kept, rules, clock, by, log))
+        _go_through(night, Intake(kept, rules, clock, place, by, log))
         night.notes += _told(farm, kept, clock)
         if night.read or night.set_aside or night.problems or night.notes:
             log.note("pass", **_figures(night), problems=night.problems, notes=night.notes)
@@ -181,26 +182,27 @@ def _go_through(night: Night, intake: Intake) -> None:
     with store.reading() as connection:
         states = ledger.folder_states(connection)
     seen = set()
-    for listing in listings(rules.root):
+    for listing in intake.place.listings():
         seen.add(listing.folder)
         if listing.problem:
             night.problems.append(listing.problem)
             seen |= {known for known in states if known.startswith(f"{listing.folder}/")}
             continue
-        _refuse_lost_root(listing, states, rules.root)
+        _refuse_lost_root(listing, states, intake.place)
         if states.get(listing.folder) in {(listing.checksum, ""), (listing.checksum, rules.checksum)}:
             night.known += len(listing.entries)
         elif listing.entries or listing.folder in states:
             intake.take_in(listing)
     intake.finish()
     night.add(intake.done)
+    night.problems += intake.place.troubles
     lost = sorted(set(states) - seen)
     if lost:
         with store.writing() as connection:
             ledger.forget_folders(connection, lost)
 
 
-def _refuse_lost_root(listing: Listing, states: dict[str, tuple[str, str]], root: Path) -> None:
+def _refuse_lost_root(listing: Listing, states: dict[str, tuple[str, str]], place: Place) -> None:
     """A share that is not mounted looks like an empty folder; nothing is forgotten for that."""
-    if not listing.folder and states and not any(root.iterdir()):
-        raise UsageError(f"{root}: is empty, but photos are known in it; check that it is mounted")
+    if not listing.folder and states and place.is_empty():
+        raise UsageError(f"{place.name}: is empty, but photos are known in it; check that it is mounted")

@@ -16,7 +16,6 @@ from canopy.measure.columns import CELL_COLUMNS, Column, as_table
 from canopy.nightly.farm import Farm
 from canopy.nightly.look import Entry
 from canopy.nightly.pool import Hands, Task, hands
-from canopy.nightly.read import take
 from canopy.nightly.rules import Rules, read_rules
 from canopy.nightly.when import utc_text
 from canopy.records import Reading
@@ -132,7 +131,7 @@ def redo(
     UsageError
         The tray list or settings cannot be used.
     """
-    rules = read_rules(farm)
+    rules, place = read_rules(farm), farm.place()
     with (
         opened(farm.store, busy_timeout_s=farm.settings.store.busy_timeout_s) as store,
         one_at_a_time(store),
@@ -142,7 +141,7 @@ def redo(
         for one in _due(store, rules, since, done):
             done.due += 1
             entry = Entry(one.file.name, one.file.size, one.file.mtime_ns)
-            taken = take(rules.root / one.file.path, entry)
+            taken = place.take(one.file.path, entry)
             if taken.state != "whole":
                 done.gone.append(one.file.path)
                 continue

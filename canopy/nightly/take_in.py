@@ -13,8 +13,8 @@ from canopy import __version__
 from canopy.batch.job import Done, Job, SetAside
 from canopy.nightly.log import Log
 from canopy.nightly.look import Entry, Listing
+from canopy.nightly.place import Place
 from canopy.nightly.pool import Hands, Task
-from canopy.nightly.read import take
 from canopy.nightly.rules import Rules
 from canopy.nightly.sort_out import ToDo, sort_out
 from canopy.nightly.when import NS, utc_text
@@ -48,6 +48,8 @@ class Intake:
     rules : Rules
     clock : callable
         Nanoseconds since 1970.
+    place : Place
+        Where the photos come from.
     hands : Hands
         Whoever reads the photos.
     log : Log
@@ -59,6 +61,7 @@ class Intake:
     store: Store
     rules: Rules
     clock: Callable[[], int]
+    place: Place
     hands: Hands
     log: Log
     done: TakenIn = field(default_factory=TakenIn)
@@ -136,7 +139,7 @@ class _Folder:
 
     def _read(self, entry: Entry, known: dict[str, tuple[File, str | None]]) -> list[File]:
         """Read a file and begin with what its content asks for; the file comes back when it cannot be read."""
-        taken = take(self.intake.rules.root / self._path(entry), entry)
+        taken = self.intake.place.take(self._path(entry), entry)
         if taken.state == "unreadable":
             self.all_done = False  # only trying tells whether it can be read by now
             return [self._refused(entry, _unopened(taken.message), known)]

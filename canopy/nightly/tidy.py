@@ -13,7 +13,7 @@ from pathlib import Path
 from canopy.batch.folder import RUN_FILE
 from canopy.batch.results import SET_ASIDE
 from canopy.batch.work import MASKS, OVERLAYS
-from canopy.errors import StoreError
+from canopy.errors import StoreError, UsageError
 from canopy.nightly.check import damage
 from canopy.nightly.farm import Farm
 from canopy.nightly.look import Entry
@@ -67,7 +67,11 @@ def tidy(farm: Farm, *, delete: bool, now_ns: int) -> Tidied:
         A pass is running.
     StoreError
         The store cannot be read or is damaged: then nothing is deleted.
+    UsageError
+        The photos are on a server.
     """
+    if farm.is_remote and farm.settings.nightly.keep.photos_days:
+        raise UsageError("photos_days: photos on a server are not deleted from here; use the server's own rules")
     found = Tidied()
     with opened(farm.store, busy_timeout_s=farm.settings.store.busy_timeout_s) as store, one_at_a_time(store):
         with store.reading() as connection:

@@ -10,6 +10,7 @@ from canopy.settings.nightly import NightlySettings
 from canopy.settings.outputs import OutputSettings
 from canopy.settings.photo import PhotoSettings
 from canopy.settings.readiness import ReadinessSettings
+from canopy.settings.remote import RemoteSettings
 from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
 from canopy.settings.store import StoreSettings
@@ -24,6 +25,7 @@ __all__ = [
     "OutputSettings",
     "PhotoSettings",
     "ReadinessSettings",
+    "RemoteSettings",
     "ScaleSettings",
     "SegmentSettings",
     "Settings",

@@ -6,6 +6,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from canopy.settings.keep import KeepSettings
 from canopy.settings.messages import MessageSettings
+from canopy.settings.remote import RemoteSettings
 
 
 class NightlySettings(BaseModel):
@@ -15,10 +16,11 @@ class NightlySettings(BaseModel):
 
     messages: MessageSettings = Field(default_factory=MessageSettings, description="The morning message.")
     keep: KeepSettings = Field(default_factory=KeepSettings, description="How long pictures are kept.")
+    remote: RemoteSettings = Field(default_factory=RemoteSettings, description="Photos on a server.")
     photos: str = Field(
         "",
-        description="Folder that the cameras fill (a relative one lies beside this file). Empty: the folder of this "
-        "file and all below it.",
+        description="Folder that the cameras fill (a relative one lies beside this file), or an address such as "
+        "s3://bucket/photos (needs the extra `remote`). Empty: the folder of this file and all below it.",
     )
     metrics: str = Field(
         "",

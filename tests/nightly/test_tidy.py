@@ -11,6 +11,7 @@ from canopy.cli.app import main
 from canopy.errors import StoreError, TrayNotFound
 from canopy.nightly.check import check
 from canopy.nightly.farm import find_farm
+from canopy.nightly.place import Folder
 from canopy.nightly.tidy import tidy
 from canopy.store.database import opened
 from canopy.store.logbook import Correction, add_correction
@@ -56,7 +57,7 @@ def test_photos_that_are_read_and_due_go_and_their_readings_stay(farm):
     assert farm.one_pass().exit_code == 0
     assert farm.read("cells").equals(tables)
     with opened(farm.store, busy_timeout_s=5) as store:
-        assert check(farm.folder, store, compare_bytes=True).exit_code == 0
+        assert check(Folder(farm.folder), store, compare_bytes=True).exit_code == 0
     farm.put("rack/R1_again.jpg", b"1")  # somebody copies one back
     assert farm.one_pass().read == 0
 
