@@ -5,7 +5,7 @@
     OMP_NUM_THREADS=1 python -m benchmarks.faults --store URL                   # disturb an empty database on a server
     OMP_NUM_THREADS=1 python -m benchmarks.faults --store URL --meanwhile 'pg_ctl -D data -m immediate restart'
     OMP_NUM_THREADS=1 python -m benchmarks.faults --hide                        # the photos' folder goes and comes back
-    OMP_NUM_THREADS=1 python -m benchmarks.faults --fill --kept FOLDER          # the disk of FOLDER, a small one, is full
+    OMP_NUM_THREADS=1 python -m benchmarks.faults --fill --kept FOLDER  # the disk of FOLDER, a small one, is filled
 
 Photos are drawn trays; some come twice, some are renamed once they are read, some are cut short. At the end both stores
 must give equal tables to the last bit, one result for each content, no file too many, no lock. Else the exit code is 1.
