@@ -2,6 +2,7 @@
 
     OMP_NUM_THREADS=1 python -m benchmarks.workers                           # 24 photos of 3 megapixels, 1 and 2
     OMP_NUM_THREADS=1 python -m benchmarks.workers --photos 60 --width 4000 --workers 1 2 4
+    OMP_NUM_THREADS=1 python -m benchmarks.workers --cluster                 # by the workers of a Dask cluster here
 
 Photos are drawn trays; each is told from its copies by a number after its end, which no decoder looks at. What a pass
 over an empty folder and one photo takes (the start of program and processes) is taken off, so that the rest is the rate
@@ -19,7 +20,9 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from itertools import product
 from pathlib import Path
 
@@ -46,12 +49,25 @@ def fill(folder: Path, photos: dict[str, bytes], trays: str) -> None:
         os.utime(folder / name, (then, then))
 
 
-def pass_s(folder: Path, store: Path, workers: int) -> float:
+def pass_s(folder: Path, store: Path, workers: int, address: str) -> float:
     """Seconds of one pass, the whole process."""
-    command = [sys.executable, "-m", "canopy", "nightly", str(folder), "--store", str(store), "--workers", str(workers)]
+    by = ["--scheduler", address] if address else ["--workers", str(workers)]
+    command = [sys.executable, "-m", "canopy", "nightly", str(folder), "--store", str(store), *by]
     began = time.perf_counter()
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
     return time.perf_counter() - began
+
+
+@contextmanager
+def dask_of(workers: int, wanted: bool) -> Iterator[str]:
+    """Address of a cluster of so many workers on this machine; empty where none is wanted."""
+    if not wanted:
+        yield ""
+        return
+    from distributed import LocalCluster
+
+    with LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None, silence_logs=50) as running:
+        yield running.scheduler_address
 
 
 def exported(folder: Path, store: Path) -> list[bytes]:
@@ -96,6 +112,7 @@ def main() -> None:
     parser.add_argument("--photos", type=int, default=24, help="photos of one pass (default 24)")
     parser.add_argument("--width", type=int, default=2000, help="their width in pixels (default 2000)")
     parser.add_argument("--workers", type=int, nargs="+", default=[1, 2], help="numbers of processes (default 1 2)")
+    parser.add_argument("--cluster", action="store_true", help="by the workers of a Dask cluster on this machine")
     parser.add_argument("--repeat", type=int, default=3, help="passes of each sort, in turns (default 3)")
     given = parser.parse_args()
     drawn, trays = draw(len(KINDS), given.width)
@@ -108,9 +125,12 @@ def main() -> None:
         rates: dict[int, list[tuple[float, float]]] = {workers: [] for workers in given.workers}
         tables = []
         for turn, workers in product(range(given.repeat), given.workers):  # in turns, so that a busy minute meets all
-            start_s = pass_s(one, Path(scratch) / f"start{turn}_{workers}.db", workers)
             store = Path(scratch) / f"{turn}_{workers}.db"
-            took = pass_s(folder, store, workers) - start_s
+            with dask_of(workers, given.cluster) as address:
+                if address:  # let every worker load what it needs
+                    pass_s(folder, Path(scratch) / f"warm{turn}_{workers}.db", workers, address)
+                start_s = pass_s(one, Path(scratch) / f"start{turn}_{workers}.db", workers, address)
+                took = pass_s(folder, store, workers, address) - start_s
             rates[workers].append(((given.photos - 1) / took, given.photos / decode_s(list(photos.values()), workers)))
             tables.append(exported(folder, store))
     show(rates)

@@ -22,6 +22,10 @@ def nightly(
     workers: Annotated[
         int, typer.Option(min=0, help="Processes that read photos; 0: as many as there are processor cores.")
     ] = 1,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(help="Address of a Dask cluster that reads the photos instead.", show_default=False),
+    ] = None,
     json: Json = False,
 ) -> None:
     """Take in what is new in a farm's folder, each photo once.
@@ -37,7 +41,7 @@ def nightly(
     # Asked to end, it ends at once, but in order: the lock is given back.
     signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
     try:
-        night = one_pass(folder, store=store, trays=trays, settings=settings, workers=workers)
+        night = one_pass(folder, store=store, trays=trays, settings=settings, workers=workers, scheduler=scheduler)
     except StoreBusy as busy:
         typer.echo(f"canopy: {busy}", err=True)
         raise typer.Exit(0) from None

@@ -85,6 +85,7 @@ def one_pass(
     trays: Path | None = None,
     settings: Path | None = None,
     workers: int | None = None,
+    scheduler: str | None = None,
     clock: Callable[[], int] = time.time_ns,
 ) -> Night:
     """Take in what is new in a farm's folder of photos and the folders below it.
@@ -100,6 +101,8 @@ def one_pass(
     workers : int, optional
         Processes that read photos, each bounded in memory and time; 0 for as many as there are cores, None for this
         process and no bounds. The tables are the same for any number.
+    scheduler : str, optional
+        Address of a Dask cluster, whose workers read the photos instead.
     clock : callable
         Nanoseconds since 1970; only for whether a new file is at rest, and for the record.
 
@@ -118,7 +121,7 @@ def one_pass(
     with (
         opened(farm.store, busy_timeout_s=wait_s, make=True) as kept,
         one_at_a_time(kept),
-        hands(workers, farm.settings) as by,
+        hands(workers, farm.settings, scheduler=scheduler) as by,
     ):
         log, began = Log(farm.file(farm.settings.nightly.log), clock), clock()
         night = Night(kept.name, list_problems=tuple(rules.trays.problems))

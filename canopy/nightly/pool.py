@@ -224,7 +224,7 @@ class Pool:
         if task.failed < _TRIES:
             self.waiting.appendleft(task)
             return
-        task.outcomes = [job if isinstance(job, SetAside) else _set_aside(job, code, said) for job in task.jobs]
+        task.outcomes = set_aside_all(task, code, said)
 
     def _end(self, worker: _Worker) -> None:
         worker.process.kill()
@@ -234,7 +234,7 @@ class Pool:
 
 
 @contextmanager
-def hands(workers: int | None, settings: Settings) -> Iterator[Hands]:
+def hands(workers: int | None, settings: Settings, *, scheduler: str | None = None) -> Iterator[Hands]:
     """Whoever reads the photos of a pass, dismissed at the end of the block.
 
     Parameters
@@ -242,7 +242,16 @@ def hands(workers: int | None, settings: Settings) -> Iterator[Hands]:
     workers : int or None
         Number of processes; 0 for as many as there are cores, None for this process itself.
     settings : Settings
+    scheduler : str, optional
+        Address of a Dask cluster, whose workers read the photos instead.
     """
+    if scheduler is not None:
+        # Here, since one machine alone need not have it installed.
+        from canopy.nightly.cluster import cluster
+
+        with cluster(scheduler, settings) as workers_elsewhere:
+            yield workers_elsewhere
+        return
     if workers is None:
         yield Here(settings)
         return
@@ -253,8 +262,14 @@ def hands(workers: int | None, settings: Settings) -> Iterator[Hands]:
         pool.close()
 
 
-def _set_aside(job: Job, code: str, said: str) -> SetAside:
-    return SetAside(job.source.name, job.record.tray, code, f"{job.source.name}: {said}")
+def set_aside_all(task: Task, code: str, said: str) -> list[Outcome]:
+    """All jobs of a photo set aside for one reason."""
+    return [
+        job
+        if isinstance(job, SetAside)
+        else SetAside(job.source.name, job.record.tray, code, f"{job.source.name}: {said}")
+        for job in task.jobs
+    ]
 
 
 def _how_ended(code: int | None) -> str:
