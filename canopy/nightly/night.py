@@ -169,6 +169,8 @@ def _measured(farm: Farm, store: Store, night: Night, took_ns: int, now_ns: int)
         write_metrics(path, [when, took, last, *of_store(store)])
     except OSError as error:
         return [f"{path}: cannot be written ({error.strerror}); check the folder's rights"]
+    except CanopyError as error:
+        return [str(error)]
     return []
 
 
