@@ -5,7 +5,7 @@
     python -m benchmarks.draw_readme out --texts    # the texts only
 
 The texts are one cell's sum, and the reasons for which a photo is set aside or doubted. The picture
-of the report is taken with the browser `chromium` at the width of a phone.
+of the report is taken with the browser `chromium` at the width of a phone; that of the sheet is its first page.
 """
 
 from __future__ import annotations
@@ -24,6 +24,9 @@ from numpy.typing import NDArray
 
 from canopy.batch.explanation import explain_photo
 from canopy.reasons import REASONS
+from canopy.settings.sheet import SheetSettings
+from canopy.sheet import draw_sheet, plan_for
+from canopy.words import words_in
 
 ROOT = Path(__file__).resolve().parent.parent
 README = ROOT / "README.md"
@@ -37,6 +40,8 @@ LARGEST_BYTES = 240_000
 OVERLAY_WIDTH_PX = 1200
 PHONE_PX = (390, 900)
 GAP_PX = 24
+SHEET_SCALE = 1.1
+MAPS_PX = (1420, 480)
 PIXELS_PER_PX = 1.5
 
 Picture = NDArray[np.uint8]
@@ -55,8 +60,7 @@ def draw_phone(results: Path) -> None:
     width, height = PHONE_PX
     with tempfile.TemporaryDirectory() as folder:
         report = (results / "report.html").read_text(encoding="utf-8")
-        anchor = re.search(rf'id="(tray-\d+)">\s*<h2>{re.escape(PICTURE_TRAY)}</h2>', report)
-        assert anchor, f"{results}: its report shows no tray {PICTURE_TRAY}"
+        anchor = _anchor(report)
         Path(folder, "report.html").write_text(_tapped(report, anchor.end()), encoding="utf-8")
         frames = "".join(
             f'<iframe src="report.html{place}" width="{width}" height="{height}"></iframe>'
@@ -65,6 +69,34 @@ def draw_phone(results: Path) -> None:
         style = f"body {{ margin: {GAP_PX}px; display: flex; gap: {GAP_PX}px }} iframe {{ border: 1px solid #888 }}"
         Path(folder, "page.html").write_text(f"<style>{style}</style>{frames}", encoding="utf-8")
         _write(PICTURES / "report_phone.jpg", _screenshot(Path(folder), 2 * width + 3 * GAP_PX, height + 2 * GAP_PX))
+
+
+def draw_maps(results: Path) -> None:
+    """Two maps of one tray, as the report draws them."""
+    report = (results / "report.html").read_text(encoding="utf-8")
+    section = report[_anchor(report).start() :]
+    maps = re.findall(r'<svg class="chart".*?</svg>', section, flags=re.DOTALL)[:2]
+    style = f"body {{ margin: {GAP_PX}px; display: flex; gap: {GAP_PX}px; align-items: flex-start }}"
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, "page.html").write_text(f"<meta charset=utf-8><style>{style}</style>{''.join(maps)}", "utf-8")
+        _write(PICTURES / "report_maps.jpg", _screenshot(Path(folder), *MAPS_PX))
+
+
+def draw_sheet_page() -> None:
+    """The first page of the sheet for A4."""
+    import pypdfium2 as pdfium  # here: the texts need none of it
+
+    pdf = draw_sheet(plan_for("a4"), words=words_in("en"), settings=SheetSettings())
+    page = np.array(pdfium.PdfDocument(pdf)[0].render(scale=SHEET_SCALE).to_pil().convert("RGB"))
+    framed = cv2.copyMakeBorder(page, 2, 2, 2, 2, cv2.BORDER_CONSTANT, value=(150, 150, 150))
+    _write(PICTURES / "sheet.jpg", np.asarray(framed[:, :, ::-1], np.uint8))
+
+
+def _anchor(report: str) -> re.Match[str]:
+    """Where the tray's part of the report begins; its name is the group."""
+    found = re.search(rf'id="(tray-\d+)"[^>]*>\s*<h2[^>]*>{re.escape(PICTURE_TRAY)}[ <]', report)
+    assert found, f"the report shows no tray {PICTURE_TRAY}"
+    return found
 
 
 def _tapped(report: str, start: int) -> str:
@@ -160,6 +192,8 @@ def main() -> None:
         parser.error("the browser `chromium` is needed for the picture of the report")
     draw_overlay(given.results)
     draw_phone(given.results)
+    draw_maps(given.results)
+    draw_sheet_page()
 
 
 if __name__ == "__main__":

@@ -9,21 +9,18 @@ import shlex
 import tomllib
 from pathlib import Path
 
-import cv2
-import numpy as np
 import pytest
 import typer.main
 from test_imports import ORDER
 
-from benchmarks.draw_markers import SHEET, marker_bits, sheet
 from benchmarks.draw_readme import EXAMPLE_CELL, EXAMPLE_PHOTO, PICTURES, between_marks, by_hand, reason_lines
 from canopy import __version__
 from canopy.batch.explanation import explain_photo
 from canopy.batch.folder import find_photos
 from canopy.batch.tray_fields import COLUMNS
 from canopy.cli.app import COMMANDS, app
-from canopy.outputs.palette import LOOKS
 from canopy.outputs.picks import PICK_COLUMNS
+from canopy.pictures.palette import LOOKS
 from canopy.readiness.recipes import recipes_from_toml
 from canopy.reasons import REASONS
 from canopy.records import Markers
@@ -79,7 +76,9 @@ def test_every_program_that_is_named_exists_with_its_options(text):
             assert not word.startswith("-") or f'"{word}"' in source, f"{name} {word}"
 
 
-@pytest.mark.parametrize("command", [*(command.__name__ for command in COMMANDS), "view save", "view check"])
+@pytest.mark.parametrize(
+    "command", [*(command.__name__ for command in COMMANDS), "view save", "view check", "sheet draw", "sheet check"]
+)
 def test_readme_mentions_every_command(command):
     assert f"canopy {command}" in README
 
@@ -217,46 +216,10 @@ def test_no_place_of_one_machine_is_named(text):
 def test_readme_pictures_are_small_and_taken_for_no_photos():
     pictures = sorted(PICTURES.glob("*.jpg"))
     assert {picture.name for picture in pictures} == set(re.findall(r"readme/overlays/([\w.]+)\)", README))
-    for picture in [*pictures, SHEET]:
+    for picture in pictures:
         assert picture.stat().st_size < 250_000
     found, _ = find_photos([ROOT / "sample_images"])
     assert [source.name for source in found if source.name.startswith("readme/")] == []
-
-
-def test_sheet_of_markers_is_what_its_program_draws():
-    assert SHEET.read_text(encoding="utf-8") == sheet()
-
-
-def test_printed_markers_are_found_in_place_and_to_size():
-    # The sheet's black modules are painted at 10 pixels a millimetre and looked for with OpenCV's own detector.
-    scale = 10
-    picture = np.full((297 * scale, 210 * scale), 255, np.uint8)
-    for x, y, width, height in re.findall(r"M([\d.]+) ([\d.]+)h([\d.]+)v([\d.]+)h-", sheet()):
-        x0, y0, x1, y1 = (
-            round(scale * v) for v in (float(x), float(y), float(x) + float(width), float(y) + float(height))
-        )
-        picture[y0:y1, x0:x1] = 0
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50))
-    corners, ids, _ = detector.detectMarkers(picture)
-    found = {int(n): quad[0] for n, quad in zip(ids.ravel(), corners, strict=True)}
-    assert sorted(found) == [0, 1, 2, 3]
-    for quad in found.values():
-        top_left, top_right = quad[0] / scale, quad[1] / scale
-        # Upright: the marker's own top edge lies at the top; the detector's corners are whole pixels, 0.1 mm each.
-        np.testing.assert_allclose(top_right - top_left, (Markers().side_mm, 0), atol=0.2)
-    x, y = (np.array([found[n].mean(axis=0)[axis] for n in range(4)]) for axis in (0, 1))
-    assert x[0] < x[1]
-    assert x[3] < x[2]
-    assert y[0] < y[3]
-    assert y[1] < y[2]
-
-
-def test_marker_bits_are_square_with_a_black_border():
-    for number in range(4):
-        bits = marker_bits(number)
-        assert bits.shape == (6, 6)
-        assert bits[[0, -1]].all()
-        assert bits[:, [0, -1]].all()
 
 
 def test_marks_are_kept_when_the_text_between_them_is_replaced():

@@ -3,17 +3,18 @@
 import re
 from pathlib import Path
 
+import browser
 import pytest
 from store.postgres import HOW, IN_EARNEST, PLACE, server
 
 HERE = Path(__file__)
 SKIPS = re.compile(r"importorskip|mark\.skip|pytest\.skip|mark\.xfail|unittest\.skip")
 
-# The one thing a newcomer's machine may lack, and a change's last check may not.
-NEEDS_A_SERVER = ["store/postgres.py: pytest.skip(HOW)"]
+# What a newcomer's machine may lack, and a change's last check may not: a browser, a server.
+MAY_LACK = ["browser.py: pytest.skip(HOW)", "store/postgres.py: pytest.skip(HOW)"]
 
 
-def test_no_test_can_be_skipped_but_for_want_of_a_server():
+def test_no_test_can_be_skipped_but_for_want_of_a_browser_or_a_server():
     found = [
         f"{path.relative_to(HERE.parent)}: {line.strip()}"
         for path in sorted(HERE.parent.rglob("*.py"))
@@ -21,7 +22,7 @@ def test_no_test_can_be_skipped_but_for_want_of_a_server():
         for line in path.read_text(encoding="utf-8").splitlines()
         if SKIPS.search(line)
     ]
-    assert found == NEEDS_A_SERVER
+    assert found == MAY_LACK
 
 
 def test_without_a_server_the_test_says_how_to_get_one(monkeypatch):
@@ -40,6 +41,15 @@ def test_in_earnest_a_server_that_is_absent_is_a_failure(monkeypatch):
     with pytest.raises(BaseException, match="names no PostgreSQL server") as stopped:
         server()
     assert stopped.typename == "Failed"
+
+
+@pytest.mark.parametrize(("earnest", "outcome"), [("", "Skipped"), ("1", "Failed")])
+def test_without_a_browser_the_test_says_so(monkeypatch, earnest, outcome):
+    monkeypatch.setenv(IN_EARNEST, earnest)
+    monkeypatch.setenv("PATH", "")
+    with pytest.raises(BaseException, match="`chromium` is not installed; install it") as stopped:
+        browser.chromium()
+    assert stopped.typename == outcome
 
 
 def test_the_last_check_is_run_in_earnest_with_a_server():

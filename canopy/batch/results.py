@@ -20,6 +20,7 @@ from canopy.measure.columns import CELL_COLUMNS, TRAY_COLUMNS
 from canopy.outputs.picks import PICK_COLUMNS, pick_list
 from canopy.outputs.report import ReportTray, render_report
 from canopy.outputs.tables import header_line, table_lines
+from canopy.words import words_in
 
 TABLES: dict[str, tuple[str, ...]] = {
     "cells.csv": tuple(column.name for column in CELL_COLUMNS),
@@ -109,6 +110,8 @@ class Results:
             photos_read=self.readings,
             version=__version__,
             fingerprint=self.configuration.fingerprint,
+            look=self.configuration.settings.outputs,
+            words=words_in(self.configuration.settings.outputs.language),
         )
 
     def _run_data(self) -> dict[str, Any]:

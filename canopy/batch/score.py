@@ -62,6 +62,7 @@ def score_photos(
     settings: Path | None = None,
     masks: bool = False,
     workers: int = 1,
+    language: str | None = None,
     progress: Callable[[int, int], None] = lambda done, total: None,  # noqa: ARG005
 ) -> Run:
     """Score photos and write the results.
@@ -78,6 +79,8 @@ def score_photos(
         Also write `masks/<stem>.png`.
     workers : int
         Processes; 0 for as many as there are cores. The results are the same for any number.
+    language : str, optional
+        Of report and overlays; by default that of the settings.
     progress : callable
         Told (done, total) after each photo.
 
@@ -87,10 +90,11 @@ def score_photos(
         Nothing can be done: no photos, no tray list, a file that cannot be used, a folder that cannot be written.
     """
     plan = make_plan(photos, trays=trays, settings=settings, out=out)
+    configuration = plan.configuration.in_language(language)
     prepare_out(out, inputs=photos, trays=trays, folders=[OVERLAYS, MASKS] if masks else [OVERLAYS])
-    work = Worker(plan.configuration.settings, out, masks)
-    with Results(out, plan.configuration) as results:
-        sink = _Told(results, progress, len(plan.jobs), NearTwins(plan.configuration.settings.photo))
+    work = Worker(configuration.settings, out, masks)
+    with Results(out, configuration) as results:
+        sink = _Told(results, progress, len(plan.jobs), NearTwins(configuration.settings.photo))
         run(plan.jobs, work=work, sink=sink, workers=_workers(workers, plan))
     return Run(
         out=out,

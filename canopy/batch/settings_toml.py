@@ -19,6 +19,7 @@ from canopy.readiness.recipes import Recipes, known_recipes, recipes_from_toml
 from canopy.records import Layout
 from canopy.settings import Settings
 from canopy.tray.layouts import layouts_from_toml
+from canopy.words import words_in
 
 SETTINGS_FILE = "canopy.toml"
 FINGERPRINT_DIGITS = 12
@@ -50,11 +51,25 @@ class Configuration:
         return hashlib.sha256(json.dumps(self.as_data(), sort_keys=True).encode()).hexdigest()[:FINGERPRINT_DIGITS]
 
     def as_data(self) -> dict[str, Any]:
-        """Plain data of all settings and recipes that bear on results; where readings are kept and when does not."""
+        """Plain data of all settings and recipes that bear on results; store, passes, sheets and language do not."""
         recipes = [recipe.model_dump(mode="json", exclude_none=True) for recipe in self.recipes.values()]
-        data = {"settings": self.settings.model_dump(mode="json", exclude={"store", "nightly"}), "recipes": recipes}
+        without: Any = {"store": True, "nightly": True, "sheet": True, "outputs": {"language"}}
+        settings = self.settings.model_dump(mode="json", exclude=without)
+        data = {"settings": settings, "recipes": recipes}
         own = [layout.model_dump(mode="json") for layout in self.layouts.values()]
         return {**data, "layouts": own} if own else data
+
+    def in_language(self, language: str | None) -> Configuration:
+        """The same with another language for what people read; None keeps that of the settings.
+
+        Raises
+        ------
+        UsageError
+            No such language.
+        """
+        words = words_in(language or self.settings.outputs.language)
+        outputs = self.settings.outputs.model_copy(update={"language": words.language})
+        return replace(self, settings=self.settings.model_copy(update={"outputs": outputs}))
 
 
 def read_settings(path: Path) -> Configuration:

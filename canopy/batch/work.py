@@ -14,6 +14,7 @@ from canopy.outputs.masks import photo_mask, png_bytes
 from canopy.outputs.overlays import draw_overlay, jpeg_bytes, shrink
 from canopy.photo.likeness import picture_fingerprint
 from canopy.settings import Settings
+from canopy.words import words_in
 
 OVERLAYS = "overlays"
 MASKS = "masks"
@@ -66,7 +67,8 @@ class Worker:
         """Write overlay and, when asked for, mask; the report's picture comes back."""
         assert self.out is not None
         look = self.settings.outputs
-        overlay = draw_overlay(worked, worked.tray.layout, long_side_px=look.overlay_long_side_px)
+        words = words_in(look.language)
+        overlay = draw_overlay(worked, worked.tray.layout, long_side_px=look.overlay_long_side_px, words=words)
         _write(self.out / OVERLAYS / f"{job.stem}.jpg", jpeg_bytes(overlay, quality=look.overlay_quality))
         if self.masks:
             mask = photo_mask(worked, cover_min=look.mask_cover_min)

@@ -18,6 +18,7 @@ from canopy.cli.nightly import nightly
 from canopy.cli.redo import redo
 from canopy.cli.schedule import schedule
 from canopy.cli.score import score
+from canopy.cli.sheet import sheet
 from canopy.cli.simulate import simulate
 from canopy.cli.store import backup, check, export
 from canopy.cli.tidy import tidy
@@ -55,6 +56,7 @@ app = typer.Typer(
 for _command in COMMANDS:
     app.command()(_command)
 app.add_typer(view, name="view")
+app.add_typer(sheet, name="sheet")
 
 
 def _show_version(wanted: bool) -> None:

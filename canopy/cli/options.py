@@ -21,6 +21,10 @@ StorePlace = Annotated[
     ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of words.")]
+Language = Annotated[
+    str | None,
+    typer.Option(help="Language of what people read, such as es; by default that of the settings.", show_default=False),
+]
 Farm = Annotated[
     Path | None,
     typer.Argument(

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from canopy.cli.options import Json, SettingsFile, Trays
+from canopy.cli.options import Json, Language, SettingsFile, Trays
 
 
 def score(
@@ -19,6 +19,7 @@ def score(
     workers: Annotated[
         int, typer.Option(min=0, help="Photos worked on at a time; 0: as many as there are processor cores.")
     ] = 0,
+    language: Language = None,
     json: Json = False,
 ) -> None:
     """Photos in; tables, pick list and report out.
@@ -33,7 +34,14 @@ def score(
 
     with shown_progress(quiet=json) as progress:
         run = score_photos(
-            photos, out=out, trays=trays, settings=settings, masks=masks, workers=workers, progress=progress
+            photos,
+            out=out,
+            trays=trays,
+            settings=settings,
+            masks=masks,
+            workers=workers,
+            language=language,
+            progress=progress,
         )
     (print_json if json else print_words)(run)
     raise typer.Exit(run.exit_code)

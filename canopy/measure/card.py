@@ -31,7 +31,7 @@ def named_card(settings: LightSettings) -> ColourCard | None:
     """
     if not settings.card:
         return None
-    known = {**_shipped_cards(), **{card.name: card for card in settings.cards}}
+    known = {**shipped_cards(), **{card.name: card for card in settings.cards}}
     if settings.card not in known:
         hint = did_you_mean(settings.card, list(known), after=" ")
         raise UsageError(f"`measure.light.card`: no card `{settings.card}`; {hint}known: {', '.join(known)}")
@@ -108,6 +108,7 @@ def _on_the_tray(points_mm: FloatArray, settings: LightSettings) -> FloatArray:
 
 
 @cache
-def _shipped_cards() -> dict[str, ColourCard]:
+def shipped_cards() -> dict[str, ColourCard]:
+    """Cards known by name, the printed sheet's own among them."""
     tables = tomllib.loads(files("canopy.measure").joinpath("cards.toml").read_text("utf-8"))
     return {name: ColourCard(name=name, **table) for name, table in tables.items()}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from functools import cache
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,7 +13,7 @@ from canopy.measure.correction import LUMINANCE
 from canopy.records import Layout
 from canopy.settings import PhotoSettings
 from canopy.settings.light import LightSettings
-from canopy.tray.markers import IDS, MODULES, marker_places_mm
+from canopy.tray.markers import IDS, MODULES, marker_bits, marker_places_mm
 
 # Offsets inside a module, in modules: well clear of its edges, where ink and paper mix.
 _INSIDE = np.stack(np.meshgrid([-0.2, 0.0, 0.2], [-0.2, 0.0, 0.2]), axis=-1).reshape(-1, 2)
@@ -81,8 +80,7 @@ def _seen(rgb: NDArray[np.uint8], to_px: ToPx, points_mm: FloatArray, photo: Pho
 @cache
 def _module_places(number: int) -> tuple[FloatArray, FloatArray]:
     """Points inside the white and inside the black modules of a marker, from its middle, in modules."""
-    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
-    light = cv2.aruco.generateImageMarker(dictionary, number, MODULES) > 127
+    light = ~marker_bits(number)
     places = np.stack(np.meshgrid(np.arange(MODULES), np.arange(MODULES)), axis=-1) - (MODULES - 1) / 2
 
     def inside(which: NDArray[np.bool_]) -> FloatArray:

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 
 from canopy.outputs.marks import Picture, draw_sign, draw_sign_letter, font, pen
-from canopy.outputs.palette import BLACK, LOOKS, WHITE
 from canopy.outputs.tables import field_text
+from canopy.pictures.palette import BLACK, LOOKS, WHITE
 from canopy.records import Reading
+from canopy.words import PLAIN, Words
 
 # Proportions of the strip, of the picture's long side.
 _TEXT = 0.021
@@ -17,7 +18,7 @@ _BAR_SHARE_MAX = 0.3
 _BAR_LENGTHS_MM = (500, 200, 100, 50, 20, 10, 5)
 
 
-def add_strip(picture: Picture, reading: Reading, *, mm_per_px: float) -> Picture:
+def add_strip(picture: Picture, reading: Reading, *, mm_per_px: float, words: Words = PLAIN) -> Picture:
     """The picture with a white strip below it.
 
     Parameters
@@ -26,6 +27,7 @@ def add_strip(picture: Picture, reading: Reading, *, mm_per_px: float) -> Pictur
     reading : Reading
     mm_per_px : float
         Scale of the picture at the tray's centre, in the plane of the rim.
+    words : Words
 
     Returns
     -------
@@ -34,32 +36,36 @@ def add_strip(picture: Picture, reading: Reading, *, mm_per_px: float) -> Pictur
     width = picture.shape[1]
     long_side = max(picture.shape[:2])
     line, text = _LINE * long_side, _TEXT * long_side
-    items = sign_items(reading.cells["decision"])
+    items = sign_items(reading.cells["decision"], words=words)
     rows = _rows_of_items(items, width_px=width, text_px=text)
     strip = np.full((round(line * (len(rows) + 1.35)), width, 3), 255, dtype=np.uint8)
     length_mm = scale_bar_mm(width, mm_per_px=mm_per_px)
     x, y = 0.5 * line, 0.75 * line
     _draw_bar(strip, x=x, y=y, length_px=length_mm / mm_per_px, thick=0.12 * line)
     places = [
-        (look, words, (x_item, y + (number + 1) * line))
+        (look, text_of, (x_item, y + (number + 1) * line))
         for number, row in enumerate(rows)
-        for look, words, x_item in row
+        for look, text_of, x_item in row
     ]
     for look, _, place in places:
         draw_sign(strip, LOOKS[look], centre=(place[0] + 0.4 * line, place[1]), radius_px=0.3 * line)
     image, draw = pen(strip)
-    for look, words, place in places:
+    for look, text_of, place in places:
         draw_sign_letter(draw, LOOKS[look], centre=(place[0] + 0.4 * line, place[1]), radius_px=0.3 * line)
-        draw.text((place[0] + line, place[1]), words, font=font(text), fill=BLACK, anchor="lm")
+        draw.text((place[0] + line, place[1]), text_of, font=font(text), fill=BLACK, anchor="lm")
     draw.text((x + length_mm / mm_per_px + 0.3 * line, y), f"{length_mm} mm", font=font(text), fill=BLACK, anchor="lm")
-    draw.text((width - 0.5 * line, y), _title(reading), font=font(text), fill=BLACK, anchor="rm")
+    draw.text((width - 0.5 * line, y), _title(reading, words), font=font(text), fill=BLACK, anchor="rm")
     return np.concatenate([picture, np.array(image, dtype=np.uint8)])
 
 
-def sign_items(decisions: pd.Series) -> list[tuple[str, str]]:
+def sign_items(decisions: pd.Series, *, words: Words = PLAIN) -> list[tuple[str, str]]:
     """(decision, words with the count) of each decision that occurs, in the order of the legend."""
     counts = decisions.value_counts()
-    return [(name, f"{counts[name]} {name}: {look.action}") for name, look in LOOKS.items() if counts.get(name, 0) > 0]
+    return [
+        (name, f"{counts[name]} {words.gettext(name)}: {words.gettext(look.action)}")
+        for name, look in LOOKS.items()
+        if counts.get(name, 0) > 0
+    ]
 
 
 def scale_bar_mm(width_px: int, *, mm_per_px: float) -> int:
@@ -68,9 +74,9 @@ def scale_bar_mm(width_px: int, *, mm_per_px: float) -> int:
     return next((length for length in _BAR_LENGTHS_MM if length <= room_mm), _BAR_LENGTHS_MM[-1])
 
 
-def _title(reading: Reading) -> str:
+def _title(reading: Reading, words: Words) -> str:
     taken_at = field_text(reading.trays["taken_at"].iloc[0], 5).replace("T", " ")[:16]
-    return f"tray {reading.tray}" + (f"   {taken_at}" if taken_at else "")
+    return words.gettext("tray {name}", name=reading.tray) + (f"   {taken_at}" if taken_at else "")
 
 
 def _rows_of_items(

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import io
 from functools import lru_cache
+from importlib.resources import files
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from canopy.outputs.palette import BLACK, WHITE, Colour, Look
+from canopy.pictures.palette import BLACK, WHITE, Colour, Look
 
 Picture = NDArray[np.uint8]
 
@@ -76,10 +78,11 @@ def pen(picture: Picture) -> tuple[Image.Image, ImageDraw.ImageDraw]:
 
 
 @lru_cache(maxsize=64)
-def _font(size_px: int) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
-    return ImageFont.load_default(size_px)
+def _font(size_px: int) -> ImageFont.FreeTypeFont:
+    data = files("canopy.outputs").joinpath("font/DejaVuSans-letters.ttf").read_bytes()
+    return ImageFont.truetype(io.BytesIO(data), size_px, layout_engine=ImageFont.Layout.BASIC)
 
 
-def font(size_px: float) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
-    """The typeface that comes with Pillow, so that pictures look the same on every machine."""
+def font(size_px: float) -> ImageFont.FreeTypeFont:
+    """The typeface that comes with the tool, so that pictures look the same on every machine."""
     return _font(max(6, round(size_px)))

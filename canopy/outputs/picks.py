@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from canopy.outputs.palette import PICKED
+from canopy.pictures.palette import PICKED
 from canopy.records import Reading
 
 FloatArray = NDArray[np.float64]

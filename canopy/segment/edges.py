@@ -51,7 +51,7 @@ def refine_edges(
     """
     mixture = mix_colours(probability, feed=feed, settings=settings)
     share, trust = (_enlarged(small, rgb.shape) for small in (probability, mixture.trust))
-    _mix_in_band(share, trust, mixture, rgb=rgb, exponent=settings.light_exponent)
+    _mix_in_band(share, trust, mixture, rgb=rgb, settings=settings)
     undecided = 1 - probability  # from here on in place: fresh memory costs as much as the work on it
     undecided *= probability
     np.sqrt(np.abs(undecided, out=undecided), out=undecided)
@@ -62,16 +62,21 @@ def refine_edges(
 
 
 def _mix_in_band(
-    share: FloatImage, trust: FloatImage, mixture: Mixture, *, rgb: NDArray[np.uint8], exponent: float
+    share: FloatImage, trust: FloatImage, mixture: Mixture, *, rgb: NDArray[np.uint8], settings: SegmentSettings
 ) -> None:
-    """Replace the network's share by that of the colours, as far as they are trusted, in place."""
+    """Replace the network's share by that of the colours, as far as they are trusted, in place.
+
+    Colours cannot make a leaf of what the network takes for ground: beside a leaf on dark medium a pale grain lies on
+    the leaf's side of the mixing line, and beyond.
+    """
     codes = rgb.reshape(-1, 3)
     band = np.flatnonzero(trust > 0)  # of truth values: five times faster than of numbers
     step = _LIST_ROW * _LIST_ROWS
     for start in range(0, band.size, step):
         at = band[start : start + step]
-        change = _share_of_list(mixture, at, codes, shape=share.shape, exponent=exponent)
+        change = _share_of_list(mixture, at, codes, shape=share.shape, exponent=settings.light_exponent)
         network = share.ravel().take(at)
+        np.minimum(change, np.float32(settings.edge_raise) * network, out=change)
         change -= network
         change *= trust.ravel().take(at)
         change += network

@@ -13,6 +13,7 @@ from canopy.settings.readiness import ReadinessSettings
 from canopy.settings.remote import RemoteSettings
 from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
+from canopy.settings.sheet import SheetSettings
 from canopy.settings.store import StoreSettings
 from canopy.settings.tray import TraySettings
 
@@ -29,6 +30,7 @@ __all__ = [
     "ScaleSettings",
     "SegmentSettings",
     "Settings",
+    "SheetSettings",
     "StoreSettings",
     "TraySettings",
 ]
@@ -49,3 +51,4 @@ class Settings(BaseModel):
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
     store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, new photos.")
     nightly: NightlySettings = Field(default_factory=NightlySettings, description="How the nightly pass works.")
+    sheet: SheetSettings = Field(default_factory=SheetSettings, description="Printed sheet and tray labels.")

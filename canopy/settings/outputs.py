@@ -19,6 +19,15 @@ class OutputSettings(BaseModel):
         1400, ge=300, le=8000, description="Long side of the pictures inside `report.html`."
     )
     report_quality: int = Field(78, ge=30, le=100, description="JPEG quality of the pictures inside `report.html`.")
+    report_max_mb: float = Field(
+        2.8,
+        ge=0.2,
+        le=1000,
+        description="Pictures in `report.html` are made smaller until the file takes no more megabytes than this, so "
+        "that it can be sent by mail; text is never cut for it.",
+    )
+    report_light_quality: int = Field(55, ge=20, le=100, description="WebP quality of pictures made smaller for that.")
+    report_least_side_px: int = Field(600, ge=100, le=8000, description="Long side below which none is made smaller.")
     report_trays_max: int = Field(
         200,
         ge=1,
@@ -34,3 +43,6 @@ class OutputSettings(BaseModel):
     )
     mask_png_compression: int = Field(3, ge=0, le=9, description="PNG compression of `masks/`: 0 fast, 9 small.")
     top_picks: int = Field(10, ge=0, le=1000, description="Picks named in the summary on the screen.")
+    language: str = Field(
+        "en", pattern="^[a-zA-Z_]{2,12}$", description="Language of report, pick lists and sheets; tables keep English."
+    )

@@ -105,6 +105,9 @@ class SegmentSettings(BaseModel):
     edge_slack: float = Field(
         3.0, ge=0, le=10, description="Spread of pure colours, standard deviations, not taken for part cover."
     )
+    edge_raise: float = Field(
+        1.5, ge=1, le=100, description="Colours raise a pixel's share of leaf to this many times the network's at most."
+    )
     edge_doubt: float = Field(
         0.2, ge=0, le=0.5, description="Standard uncertainty of a half-covered pixel, from where the edge lies."
     )

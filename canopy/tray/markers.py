@@ -118,6 +118,11 @@ def _sharpen(grey: Grey, *, settings: TraySettings) -> Grey:
     return np.asarray(cv2.addWeighted(grey, 1 + settings.sharpen_amount, soft, -settings.sharpen_amount, 0), np.uint8)
 
 
+def marker_bits(marker_id: int) -> NDArray[np.bool_]:
+    """(6, 6) bool, True where a module of the marker is black."""
+    return np.asarray(cv2.aruco.generateImageMarker(_dictionary(), marker_id, MODULES) == 0)
+
+
 @cache
 def _dictionary() -> Any:
     """The four markers in use, out of DICT_4X4_50: fewer false alarms, and quicker."""

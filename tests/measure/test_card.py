@@ -99,7 +99,7 @@ def test_own_cards_come_first_and_unknown_names_are_told():
     own = ColourCard(name="mine", patch_mm=5, patches=(CardPatch(x_mm=3, y_mm=3, lab=(50, 0, 0)),), source="measured")
     assert named_card(LightSettings(card="mine", cards=(own,))) is own
     assert named_card(LightSettings()) is None
-    with pytest.raises(UsageError, match=r"no card `chart42`; did you mean `chart24`\? known: chart24"):
+    with pytest.raises(UsageError, match=r"no card `chart42`; did you mean `chart24`\? known: chart24, sheet24"):
         named_card(LightSettings(card="chart42"))
     with pytest.raises(ValueError, match=r"card c, patch 1: L\* 120"):
         ColourCard(name="c", patch_mm=5, patches=(CardPatch(x_mm=3, y_mm=3, lab=(120, 0, 0)),), source="s")
