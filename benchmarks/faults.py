@@ -237,7 +237,7 @@ def left_over(folder: Path, store: str, arrivals: list[Arrival]) -> list[str]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--photos", type=int, default=24, help="drawn photos (default 24)")
-    parser.add_argument("--width", type=int, default=800, help="their width in pixels (default 800)")
+    parser.add_argument("--width", type=int, default=1600, help="their width in pixels (default 1600)")
     parser.add_argument("--kills", type=int, default=20, help="passes that are killed (default 20)")
     parser.add_argument("--term", action="store_true", help="ask the pass to end (SIGTERM) instead of killing it")
     parser.add_argument("--hide", action="store_true", help="rename the folder of the photos instead, and back")

@@ -27,6 +27,7 @@ _MB = 1_000_000
 _DAY_NS = 86_400 * NS
 _HABIT_DAYS = 14
 _CLOCKS_APART_S = 60
+_LETTERS_PX = 12.0
 # Kinds of mounts (Linux, /proc/mounts) over which SQLite's locks cannot be relied on (sqlite.org, "Over a Network").
 _NETWORK = frozenset({"nfs", "nfs4", "cifs", "smb3", "smbfs", "fuse.sshfs", "9p", "afs", "ceph", "fuse.glusterfs"})
 
@@ -173,12 +174,14 @@ def _clock(farm: Farm, now_ns: int) -> Iterator[Finding]:
 
 
 def _fonts(_farm: Farm, _: int) -> Iterator[Finding]:
-    from PIL import features
+    from canopy.outputs.marks import font
 
-    if features.check("freetype2"):
-        yield Finding("good", "fonts", "pictures are lettered by FreeType, the font comes with Pillow")
+    try:
+        font(_LETTERS_PX)
+    except (ImportError, OSError) as error:
+        yield Finding("look", "fonts", f"pictures cannot be lettered ({error}); install Pillow as its wheel")
     else:
-        yield Finding("look", "fonts", "Pillow lacks FreeType: letters in pictures are small; install Pillow's wheel")
+        yield Finding("good", "fonts", "pictures can be lettered")
 
 
 def _messages(farm: Farm, _: int) -> Iterator[Finding]:

@@ -113,6 +113,14 @@ def test_a_photo_from_the_future(farm):
     assert "later than now; check this clock and the cameras'" in _found(farm, "clock")[0][1]
 
 
+def test_letters_that_cannot_be_drawn(farm, monkeypatch):
+    def absent(_):
+        raise ImportError("no FreeType")
+
+    monkeypatch.setattr("canopy.outputs.marks.font", absent)
+    assert _found(farm, "fonts") == [("look", "pictures cannot be lettered (no FreeType); install Pillow as its wheel")]
+
+
 def test_messages(farm):
     (farm.folder / "canopy.toml").write_text('[nightly.messages]\nto = "to.txt"\n')
     assert "no such file" in _found(farm, "messages")[0][1]
