@@ -248,6 +248,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1, help="of the instants and of what arrives when (default 1)")
     parser.add_argument("--store", help="store of the disturbed run; by default a file")
     given = parser.parse_args()
+    if given.kept and any(given.kept.iterdir()):
+        parser.error(f"{given.kept}: is not empty; a store of an earlier run would count as this one's")
     rng = random.Random(given.seed)
     drawn, trays = draw(given.photos, given.width)
     arrivals = plan_arrivals(drawn, rng)
