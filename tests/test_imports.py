@@ -11,15 +11,19 @@ CANOPY = Path(__file__).parent.parent / "canopy"
 
 # From the top down; a room may import rooms further down, never up.
 ORDER = (
-    "cli", "nightly", "batch", "sheet", "outputs", "pictures", "store", "growth", "words", "analyse", "readiness",
-    "measure", "segment", "tray", "photo", "settings", "records", "reasons", "errors",
+    "cli", "outlook", "nightly", "batch", "sheet", "outputs", "pictures", "store", "plan", "growth", "words", "analyse",
+    "readiness", "measure", "segment", "tray", "photo", "settings", "records", "reasons", "errors",
 )  # fmt: skip
 # Rooms that stand side by side and do not see each other.
 STRANGERS = tuple({room, "store"} for room in ("sheet", "outputs", "pictures", "words"))
 MAP_STEP = ORDER[ORDER.index("analyse") :]
 SYNTHETIC_MAY_USE = {"synthetic", "records"}
-# Growth reads tables and recipes: the rooms of single photos are nothing to it.
-MAY_USE = {"growth": {"growth", "settings", "records", "reasons", "errors"}, "words": {"words", "errors"}}
+# Growth and plan read tables and recipes: the rooms of single photos are nothing to them.
+MAY_USE = {
+    "growth": {"growth", "settings", "records", "reasons", "errors"},
+    "plan": {"plan", "readiness", "growth", "settings", "records", "reasons", "errors"},
+    "words": {"words", "errors"},
+}
 
 # Files, clock, processes, network, screens and pages have no place in the map step and below.
 OUTSIDE = {
@@ -78,10 +82,10 @@ def test_a_room_imports_only_what_lies_below_it(path):
 
 @pytest.mark.parametrize(
     "path",
-    [path for path in _modules() if _room(path) in {*MAP_STEP, "growth"}],
+    [path for path in _modules() if _room(path) in {*MAP_STEP, "growth", "plan"}],
     ids=lambda path: path.relative_to(CANOPY).as_posix(),
 )
-def test_the_map_step_and_growth_touch_nothing_outside(path):
+def test_the_map_step_growth_and_plan_touch_nothing_outside(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))
     assert {name.split(".")[0] for name in _imports(tree)} & OUTSIDE == set()
     calls = [node.func for node in ast.walk(tree) if isinstance(node, ast.Call)]

@@ -12,6 +12,9 @@ from torch import Tensor
 _RED = torch.tensor([-0.15, 0.9, 0.35])  # anthocyanin takes green, then blue; strengths of our own
 
 
+_FLAT_PX = 16
+
+
 class Dice:
     """Random numbers of one generator on one device, shaped to broadcast over a batch."""
 
@@ -69,7 +72,16 @@ def _recolour_leaves(x: Tensor, canopy: Tensor, dice: Dice) -> Tensor:
     gain = torch.exp(0.16 * dice.normal(dice.batch, 3, 1, 1) * dice.one() + 0.18 * dice.normal(dice.batch, 1, 1, 1))
     patchy = torch.exp(0.12 * dice.cloud(12) * dice.one())
     redder = torch.exp(-dice.one() * torch.sigmoid(dice.cloud(6) * 3) * dice.chance(0.1) * _RED.to(x).view(1, 3, 1, 1))
+    x = _flatter(x, canopy, dice)
     return (x * (1 + canopy * (gain * patchy * redder - 1))).clamp(0, 1)
+
+
+def _flatter(x: Tensor, canopy: Tensor, dice: Dice) -> Tensor:
+    """Some leaves without texture, as in pictures rendered by plainer means: their colour is that around them."""
+    small = dice.side // _FLAT_PX
+    colours, weight = (F.interpolate(part, (small, small), mode="area") for part in (x * canopy, canopy))
+    around = F.interpolate(colours / weight.clamp(min=1e-3), (dice.side,) * 2, mode="bilinear")
+    return x + (around - x) * canopy * (dice.chance(0.15) * dice.one().sqrt())
 
 
 def _muted(dice: Dice, chroma: float) -> Tensor:

@@ -51,10 +51,10 @@ class Configuration:
         return hashlib.sha256(json.dumps(self.as_data(), sort_keys=True).encode()).hexdigest()[:FINGERPRINT_DIGITS]
 
     def as_data(self) -> dict[str, Any]:
-        """Plain data of all settings and recipes that bear on results; store, passes, sheets and language do not."""
+        """Plain data of all settings and recipes that bear on readings; store, passes, prints, language do not."""
         recipes = [recipe.model_dump(mode="json", exclude_none=True) for recipe in self.recipes.values()]
-        without: Any = {"store": True, "nightly": True, "sheet": True, "outputs": {"language"}}
-        settings = self.settings.model_dump(mode="json", exclude=without)
+        apart = dict.fromkeys(("store", "nightly", "sheet", "plan", "picks", "learn"), True)
+        settings = self.settings.model_dump(mode="json", exclude={**apart, "outputs": {"language"}})
         data = {"settings": settings, "recipes": recipes}
         own = [layout.model_dump(mode="json") for layout in self.layouts.values()]
         return {**data, "layouts": own} if own else data

@@ -14,7 +14,11 @@ from canopy.cli.doctor import doctor
 from canopy.cli.explain import explain
 from canopy.cli.init import init
 from canopy.cli.layouts import layouts
+from canopy.cli.learn import learn
 from canopy.cli.nightly import nightly
+from canopy.cli.outlook import forecast, grow, ready
+from canopy.cli.picks import picks
+from canopy.cli.plan import plan
 from canopy.cli.redo import redo
 from canopy.cli.schedule import schedule
 from canopy.cli.score import score
@@ -32,6 +36,12 @@ COMMANDS = (
     score,
     nightly,
     redo,
+    ready,
+    grow,
+    forecast,
+    plan,
+    picks,
+    learn,
     export,
     check,
     backup,

@@ -8,8 +8,9 @@ from canopy.growth.beside import Departures, departures
 from canopy.growth.checks import Complaint
 from canopy.growth.clock import PLAIN_DAYS, Clock, thermal_clock
 from canopy.growth.curves import CURVE_DTYPES, TrayCurves, growth_curves
+from canopy.growth.daily import DAILY_DTYPES, Course
 from canopy.growth.events import check_events
-from canopy.growth.forecast import DAILY_DTYPES, READY_DTYPES, Forecast, forecast_tray
+from canopy.growth.forecast import READY_DTYPES, Forecast, forecast_tray
 from canopy.growth.history import History, line_up
 from canopy.growth.rate import Rate, classical_rate, fitted_rate
 from canopy.growth.single import SingleCurve, best_curve, fit_curve
@@ -26,6 +27,7 @@ __all__ = [
     "WEIGHT_DTYPES",
     "Clock",
     "Complaint",
+    "Course",
     "Departures",
     "Forecast",
     "History",

@@ -32,13 +32,15 @@ class Departures:
         Day of each photo judged.
     plants : tuple of str
     ln : (k, p) float array
-        ln of area over the forecast from all photos before, the tray's own departure taken off; NaN where not seen.
+        ln of area over the forecast from all photos before the last one, the tray's own departure taken off; NaN where
+        not seen.
     z : (k, p) float array
         The same in robust standard deviations of the tray's plants on that photo.
     tray_ln : (k,) float array
-        Departure of the tray as a whole.
+        Departure of the tray as a whole from its forecast from all photos before.
     tray_z : (k,) float array
-        The same in standard deviations of what the forecast of the tray is known to.
+        What is new in it, in standard deviations of what the forecast of the tray is known to: a share of the last
+        departure is expected again, because a curve that is not quite true stays so for some days.
     """
 
     das: FloatArray
@@ -80,40 +82,61 @@ def departures(
     days = np.unique(seen["das"].to_numpy(dtype=float))
     names = tuple(np.unique(readings["plant"].to_numpy(dtype=str)).tolist())
     judged = days[watch.photos_before :]
-    rows = [np.zeros((0, len(names))), np.zeros((0, len(names))), np.zeros(0), np.zeros(0)]
-    for das in judged:
+    plants, tray = np.zeros((2, len(judged), len(names))), np.zeros((2, len(judged)))
+    held: TrayCurves | None = None
+    for k, das in enumerate(judged):
         # Plants not seen before are forecast from the tray: all names go in, later areas do not.
         before = readings.assign(area_mm2=readings["area_mm2"].where(readings["das"] < das))
         curves = growth_curves(
             before, recipe=recipe, settings=curve, clock=clock, cell_area_mm2=cell_area_mm2, shapes=(_SHAPE,)
         )
         today = seen[seen["das"] == das]
-        for i, part in enumerate(_one_photo(curves, today, float(das), curve=curve, watch=watch)):
-            rows[i] = np.concatenate([rows[i], np.asarray(part)[None]])
-    return Departures(judged, names, *rows)
+        # Plants beside each other by the forecast of a photo before: the last photo would already teach the curves of
+        # a row that falls behind to fall behind.
+        plants[:, k] = _beside(held or curves, today, float(das), curve=curve)
+        tray[:, k] = _whole(curves, today, float(das), curve=curve, watch=watch)
+        held = curves
+    whole, whole_sd = tray
+    again = watch.tray_memory * np.concatenate([[0.0], np.nan_to_num(whole[:-1])])[: len(whole)]
+    return Departures(judged, names, plants[0], plants[1], whole, (whole - again) / whole_sd)
 
 
-def _one_photo(
-    curves: TrayCurves, today: pd.DataFrame, das: float, *, curve: CurveSettings, watch: WatchSettings
-) -> tuple[FloatArray, FloatArray, float, float]:
+def _off(curves: TrayCurves, today: pd.DataFrame, das: float) -> tuple[FloatArray, FloatArray, NDArray[np.int64]]:
+    """(p,) ln of area over forecast, NaN where not seen; slopes of the forecasts; rows of the plants seen."""
     fit = curves.pooled
     where = {name: i for i, name in enumerate(curves.plants)}
-    index = np.array([where[name] for name in today["plant"].astype(str)])
+    index = np.array([where[name] for name in today["plant"].astype(str)], dtype=np.int64)
     age = curves.age(np.array([das]))
-    forecast = ln_area(fit.shape, fit.theta, age)[:, 0]
-    slope = slopes(fit.shape, fit.theta, age)[:, 0]
     off = np.full(len(curves.plants), np.nan)
-    off[index] = np.log(today["area_mm2"].to_numpy(dtype=float)) - forecast[index]
-    reading = np.full(len(curves.plants), np.nan)
-    reading[index] = ln_sd(today, settings=curve) * fit.sigma
-    sd = np.sqrt(np.einsum("pk,pkl,pl->p", slope, fit.own, slope) + reading**2)
-    whole = float(np.nanmedian(off))
+    off[index] = np.log(today["area_mm2"].to_numpy(dtype=float)) - ln_area(fit.shape, fit.theta, age)[index, 0]
+    return off, slopes(fit.shape, fit.theta, age)[:, 0], index
+
+
+def _beside(
+    curves: TrayCurves, today: pd.DataFrame, das: float, *, curve: CurveSettings
+) -> tuple[FloatArray, FloatArray]:
+    """Each plant's departure less the tray's, and the same in robust standard deviations."""
+    off, slope, index = _off(curves, today, das)
+    reading = np.full(len(off), np.nan)
+    reading[index] = ln_sd(today, settings=curve) * curves.pooled.sigma
+    sd = np.sqrt(np.einsum("pk,pkl,pl->p", slope, curves.pooled.own, slope) + reading**2)
+    off = off - float(np.nanmedian(off))
+    z = off / sd
+    middle = np.nanmedian(z)
+    spread = _MAD_TO_SD * float(np.nanmedian(np.abs(z - middle)))
+    return off, (z - middle) / max(spread, _LEAST_SPREAD)
+
+
+def _whole(
+    curves: TrayCurves, today: pd.DataFrame, das: float, *, curve: CurveSettings, watch: WatchSettings
+) -> tuple[float, float]:
+    """The tray's departure, and how well its forecast is known."""
+    off, slope, index = _off(curves, today, das)
+    fit = curves.pooled
     # What all plants share: the forecast of the tray's mean, and the error of this photo.
     lean = np.einsum("pk,pkm->pm", slope, fit.lean)[index].mean(axis=0)
-    whole_sd = float(np.sqrt(lean @ fit.tray_covariance @ lean + curve.photo_sd**2 + watch.tray_sd**2))
-    z = (off - whole) / sd
-    spread = _MAD_TO_SD * float(np.nanmedian(np.abs(z - np.nanmedian(z))))
-    return off - whole, (z - np.nanmedian(z)) / max(spread, _LEAST_SPREAD), whole, whole / whole_sd
+    sd = float(np.sqrt(lean @ fit.tray_covariance @ lean + curve.photo_sd**2 + watch.tray_sd**2))
+    return float(np.nanmedian(off)), sd
 
 
 _LEAST_SPREAD = 0.2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -13,6 +14,12 @@ from canopy.records.text import TEXT_TYPE
 
 LINE = "line"
 """Optional column with the line of the file a row came from; without it rows count from 2, below a heading."""
+
+
+_COMMA = re.compile(r"[-+]?\d+,\d+")
+_THOUSAND = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")
+"""One comma and three digits: 1,250 is 1.25 where a comma parts decimals, and 1250 where it parts thousands."""
+_DAY_MONTH = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})")
 
 
 @dataclass(frozen=True)
@@ -69,8 +76,14 @@ class Check:
         self.good &= ~rows
 
     def number(self, column: str, *, above: float = -np.inf, least: float = -np.inf, most: float = np.inf) -> None:
-        """Turn a column into numbers; text, missing and impossible values are refused."""
-        values = pd.to_numeric(self.table[column], errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+        """Turn a column into numbers, decimal commas too; text, missing and impossible values are refused."""
+        typed = [value.strip() if isinstance(value, str) else value for value in self.table[column]]
+        unclear = [isinstance(value, str) and _THOUSAND.fullmatch(value) is not None for value in typed]
+        self.refuse(
+            unclear, column, "`{value}` can mean two numbers; write it with a point, or without a thousands mark"
+        )
+        plain = [v.replace(",", ".") if isinstance(v, str) and _COMMA.fullmatch(v) else v for v in typed]
+        values = pd.to_numeric(pd.Series(plain, dtype="object"), errors="coerce").to_numpy(dtype=float, na_value=np.nan)
         self.refuse(~np.isfinite(values), column, "`{value}` is not a number; write it like 12.5")
         with np.errstate(invalid="ignore"):
             self.refuse(values <= above, column, f"{{value}} is not above {above:g}; correct it")
@@ -82,7 +95,7 @@ class Check:
         """Turn a column into days (midnight, without zone); what is no date is refused."""
         typed = self.table[column]
         days = pd.Series([_day(value) for value in typed], index=typed.index, dtype="datetime64[ns]")
-        self.refuse(days.isna(), column, "`{value}` is not a date; write it like 2026-05-14")
+        self.refuse(days.isna(), column, "`{value}` is not a date; write it like 2026-05-14 or 14.05.2026")
         self.table[column] = days
 
     def known(self, column: str, names: Iterable[str], *, what: str) -> None:
@@ -132,7 +145,10 @@ def _day(value: object) -> object:
     """A day, or NaT; a bare number is no date (a spreadsheet's day count must be read as a date by who reads it)."""
     if value is None or isinstance(value, (bool, int, float, np.number)):
         return pd.NaT
-    moment = pd.to_datetime(str(value).strip(), errors="coerce", format="ISO8601")
+    text = str(value).strip()
+    if found := _DAY_MONTH.fullmatch(text):  # points are written where the day comes first; strokes are read both ways
+        text = f"{found[3]}-{int(found[2]):02}-{int(found[1]):02}"
+    moment = pd.to_datetime(text, errors="coerce", format="ISO8601")
     if pd.isna(moment):
         return moment
     return pd.Timestamp(moment).tz_localize(None).normalize()

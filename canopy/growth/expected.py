@@ -112,6 +112,20 @@ def target_of(recipe: CropRecipe, *, cell_area_mm2: float | None = None) -> tupl
     return max(das, 1.0), max(area, recipe.gates.minimum_area_mm2 or 0.0)
 
 
+def bounds_of(recipe: CropRecipe, *, cell_area_mm2: float | None = None) -> tuple[float, float]:
+    """Day after sowing and area in mm² from which a plant is too late by the recipe: too old, too large.
+
+    The day is the end of `age`, the area the end of `size` (or of `cover` times the cell's area); infinite where the
+    recipe has none.
+    """
+    last_das = recipe.age.high if recipe.age is not None and recipe.age.high is not None else math.inf
+    if recipe.size is not None:
+        return last_das, recipe.size.high if recipe.size.high is not None else math.inf
+    if recipe.cover is not None and recipe.cover.high is not None and cell_area_mm2 is not None:
+        return last_das, recipe.cover.high * cell_area_mm2
+    return last_das, math.inf
+
+
 def _through(
     shape: Shape, das: float, area: float, *, final: float, young: float, share: float
 ) -> tuple[float, float, float]:

@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from canopy.errors import UsageError
 from canopy.growth.curves import TrayCurves
+from canopy.growth.daily import NOON, Course, daily_table, quantiles
 from canopy.growth.draws import Futures, draw_futures
-from canopy.growth.expected import target_of
+from canopy.growth.expected import bounds_of, target_of
+from canopy.growth.weight import WeightModel
 from canopy.records import CropRecipe, TrayRecord
 from canopy.records.text import TEXT_TYPE, Dtypes
 from canopy.settings.growth import ForecastSettings
@@ -21,15 +23,8 @@ FloatArray = NDArray[np.float64]
 
 READY_DTYPES: Dtypes = {
     "plant": TEXT_TYPE, "ready_das": "float64", "ready_low_das": "float64", "ready_high_das": "float64",
-    "ready_now": "float64", "note": TEXT_TYPE,
+    "ready_now": "float64", "late_das": "float64", "late_risk": "float64", "note": TEXT_TYPE,
 }  # fmt: skip
-DAILY_DTYPES: Dtypes = {
-    "date": "datetime64[s]",
-    "das": "int64",
-    "ready": "float64",
-    "ready_low": "float64",
-    "ready_high": "float64",
-}
 
 
 @dataclass(frozen=True)
@@ -42,12 +37,16 @@ class Forecast:
         Area at which a plant is ready by the recipe.
     plants : pandas.DataFrame
         `READY_DTYPES`: middle and range of the day after sowing on which each plant is ready; infinite where the curve
-        may never get there; `ready_now` is the probability that it is ready on the day of asking.
+        may never get there; `ready_now` is the probability that it is ready on the day of asking; `late_das` the middle
+        of the day from which it is too late (too old or too large by the recipe; infinite where there is no such
+        bound), `late_risk` the probability of that within the days to come.
     tray : pandas.DataFrame
-        One row of the same columns, for the day on which the stated share of plants is ready.
+        One row of the same columns, for the day on which the stated share of plants is ready; it is late with the
+        first of its plants that are.
     daily : pandas.DataFrame
-        `DAILY_DTYPES`: expected number of plants ready at noon of each day to come (all that are ready by then), with
-        range.
+        The days to come, see `daily_table`.
+    course : Course
+        The drawn futures behind it.
     said : tuple of str
         Sentences for people.
     """
@@ -56,11 +55,18 @@ class Forecast:
     plants: pd.DataFrame
     tray: pd.DataFrame
     daily: pd.DataFrame
+    course: Course
     said: tuple[str, ...]
 
 
 def forecast_tray(
-    curves: TrayCurves, *, recipe: CropRecipe, tray: TrayRecord, today: date, settings: ForecastSettings
+    curves: TrayCurves,
+    *,
+    recipe: CropRecipe,
+    tray: TrayRecord,
+    today: date,
+    settings: ForecastSettings,
+    weight: WeightModel | None = None,
 ) -> Forecast:
     """Forecast a tray from its plants' curves.
 
@@ -77,6 +83,8 @@ def forecast_tray(
     today : date
         Day of asking.
     settings : ForecastSettings
+    weight : WeightModel, optional
+        For grams.
 
     Returns
     -------
@@ -91,28 +99,24 @@ def forecast_tray(
         raise UsageError(f"tray {tray.tray}: a forecast needs `sown_on`; add it to the tray list")
     _, area = target_of(recipe, cell_area_mm2=tray.layout.cell_area_mm2)
     futures = draw_futures(curves, settings=settings)
+    last_das, last_area = bounds_of(recipe, cell_area_mm2=tray.layout.cell_area_mm2)
     days = np.maximum(futures.reached_das(area), float(recipe.gates.minimum_das))
-    now = float((today - tray.sown_on).days) + _NOON
-    plants = _ready_table(list(curves.plants), days, now, settings=settings)
-    whole = _tray_days(days, settings=settings)
-    row = _ready_table([tray.tray], whole, now, settings=settings)
-    daily = _daily(days, today, int(now), settings=settings)
-    return Forecast(area, plants, row, daily, _say(row, curves, futures, tray.sown_on, settings=settings))
+    late = np.full(days.shape, last_das)
+    if np.isfinite(last_area):
+        late = np.minimum(late, futures.reached_das(last_area))
+    course = Course(futures, days, late)
+    das = (today - tray.sown_on).days
+    plants = _ready_table(list(curves.plants), days, late, das + NOON, settings=settings)
+    first = late.min(axis=1, initial=np.inf)[:, None]
+    row = _ready_table([tray.tray], _tray_days(days, settings=settings), first, das + NOON, settings=settings)
+    daily = daily_table(course, today=today, das=das, weight=weight, settings=settings)
+    return Forecast(area, plants, row, daily, course, _say(row, curves, futures, tray.sown_on, settings=settings))
 
 
-_NOON = 0.5
-"""A day's numbers are those of its noon."""
-
-
-def _quantiles(values: FloatArray, *, settings: ForecastSettings) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Low end, middle and high end along the first axis; drawn values are taken as they are, for some are infinite."""
-    tail = (1 - settings.level) / 2
-    low, middle, high = np.quantile(values, [tail, 0.5, 1 - tail], axis=0, method="inverted_cdf")
-    return low, middle, high
-
-
-def _ready_table(names: list[str], days: FloatArray, now: float, *, settings: ForecastSettings) -> pd.DataFrame:
-    low, middle, high = _quantiles(days, settings=settings)
+def _ready_table(
+    names: list[str], days: FloatArray, late: FloatArray, now: float, *, settings: ForecastSettings
+) -> pd.DataFrame:
+    low, middle, high = quantiles(days, settings=settings)
     never = np.isinf(days).mean(axis=0)
     notes = ["" if n == 0 else f"may never reach the area ({100 * n:.0f} % of futures)" for n in never]
     columns = {
@@ -121,6 +125,8 @@ def _ready_table(names: list[str], days: FloatArray, now: float, *, settings: Fo
         "ready_low_das": low,
         "ready_high_das": high,
         "ready_now": (days <= now).mean(axis=0),
+        "late_das": quantiles(late, settings=settings)[1],
+        "late_risk": (late <= now + settings.days).mean(axis=0),
         "note": notes,
     }
     return pd.DataFrame(columns, columns=list(READY_DTYPES)).astype(READY_DTYPES)
@@ -133,20 +139,6 @@ def _tray_days(days: FloatArray, *, settings: ForecastSettings) -> FloatArray:
         return np.full((len(days), 1), np.inf)
     needed = int(np.ceil(settings.tray_share * plants - 1e-9))
     return np.sort(days, axis=1)[:, needed - 1 : needed]
-
-
-def _daily(days: FloatArray, today: date, das: int, *, settings: ForecastSettings) -> pd.DataFrame:
-    ahead = np.arange(1, settings.days + 1)
-    counts = (days[:, :, None] <= das + ahead + _NOON).sum(axis=1)
-    low, _, high = _quantiles(counts, settings=settings)
-    columns = {
-        "date": pd.Timestamp(today) + pd.to_timedelta(ahead, unit="D"),
-        "das": das + ahead,
-        "ready": counts.mean(axis=0),
-        "ready_low": low,
-        "ready_high": high,
-    }
-    return pd.DataFrame(columns, columns=list(DAILY_DTYPES)).astype(DAILY_DTYPES)
 
 
 def _say(

@@ -183,6 +183,29 @@ def estimate_total(
     return _row(total * math.exp(model.tray_shift), model.tray_off, "; ".join(notes))
 
 
+def expected_grams(model: WeightModel, area_mm2: FloatArray, das: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Mean weight of plants of these areas, for sums over many of them.
+
+    Parameters
+    ----------
+    model : WeightModel
+    area_mm2 : (..., n) float array
+        Above 0.
+    das : (..., n) or (n,) float array
+
+    Returns
+    -------
+    grams : (..., n) float array
+        Of an area outside the weighed ones: that of the nearest weighed area.
+    inside : (..., n) bool array
+        False there: such plants may be a small share of a sum, never its bulk.
+    """
+    curve = (model.ln_a, model.exponent, model.per_day)
+    inside = (area_mm2 >= model.from_mm2) & (area_mm2 <= model.to_mm2)
+    median = np.exp(_ln_weight(np.clip(area_mm2, model.from_mm2, model.to_mm2), das, curve))
+    return model.mean_over_median * math.exp(model.tray_shift) * median, inside
+
+
 Curve = tuple[float, float, float]
 
 

@@ -76,6 +76,11 @@ def gate_findings(
         "inspect",
         lambda i: f"too old: {_number(gates.das[i])} days after sowing, last day {_number(last_day)}",
     )
+    if recipe.measured:
+        wanted = _joined([one.name for one in recipe.measured])
+        yield Finding(
+            passes & ~gates.barred, "inspect", lambda _: f"{wanted} measured by hand also count: see `canopy ready`"
+        )
     yield Finding(
         passes & gates.damage_unknown & ~gates.barred,
         "remark" if settings.ready_without_colour else "inspect",

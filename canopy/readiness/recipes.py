@@ -172,6 +172,8 @@ def _fields_at(path: list[str]) -> list[str]:
     """Names of the fields of the recipe (empty path) or of one of its blocks."""
     model: type[BaseModel] = CropRecipe
     for part in path:
+        if part.isdigit():  # a place in a list, of which all entries have the same fields
+            continue
         annotation = model.model_fields[part].annotation
         options = [a for a in (annotation, *get_args(annotation)) if isinstance(a, type) and issubclass(a, BaseModel)]
         model = options[0] if options else Criterion

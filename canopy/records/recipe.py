@@ -65,6 +65,42 @@ class ColourCriterion(Criterion):
     index: ColourIndex = Field(description="Column of the cell table that is judged.")
 
 
+class MeasuredCriterion(Criterion):
+    """A criterion or gate on something measured by hand or sensor, which no photo shows."""
+
+    name: str = Field(
+        min_length=1, description="Column of the table `measured`, such as root_score; or evenness, of the photo."
+    )
+    unit: str = Field("", description="Its unit, for the words.")
+    weight: float = Field(0.0, ge=0, le=100, description="Share of the score; 0: a gate alone.")
+    least: float | None = Field(None, description="Nothing is offered below this; absent: no such gate.")
+    most: float | None = Field(None, description="Nothing is offered above this; absent: no such gate.")
+    max_age_days: int = Field(
+        ge=0, le=365, description="Days after which a measurement is stale and counts for nothing."
+    )
+    sampled: bool = Field(
+        False, description="True: some plants of the tray are measured for all of it, as plugs that are pulled."
+    )
+
+    @model_validator(mode="after")
+    def _gate_in_order(self) -> MeasuredCriterion:
+        if self.least is not None and self.most is not None and self.least > self.most:
+            raise ValueError(f"`least` {self.least:g} must not lie above `most` {self.most:g}")
+        if self.sampled and self.least is None and self.most is None:
+            raise ValueError("a sampled measurement needs `least` or `most`: which plants pass")
+        return self
+
+
+class SampleRule(BaseModel):
+    """How many plants of a tray are measured for all of it."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    share: float = Field(gt=0, lt=1, description="Share of the tray's plants that must pass.")
+    confidence: float = Field(gt=0, lt=1, description="How sure of that share the sample must make.")
+    source: str = Field(min_length=1, description="Where the figures come from.")
+
+
 class Gates(BaseModel):
     """Rules that block or send to inspection, whatever the score."""
 
@@ -156,12 +192,18 @@ class CropRecipe(BaseModel):
     gates: Gates = Field(description="Rules that block or send to inspection.")
     height: HeightTable | None = Field(None, description="Height of the tops by days after sowing.")
     weight: WeightCurve | None = Field(None, description="Fresh weight from area, used while nothing was weighed.")
+    measured: tuple[MeasuredCriterion, ...] = Field(
+        (), description="What is measured by hand or sensor and must be there before anything is offered."
+    )
+    sample: SampleRule | None = Field(None, description="How many plants are measured where a sample is taken.")
     cautions: tuple[str, ...] = Field((), description="Sentences shown wherever the recipe is used.")
 
     @model_validator(mode="after")
     def _criteria_make_sense(self) -> CropRecipe:
         if not self.criteria:
             raise ValueError("needs at least one of `size`, `cover`, `colour`, `age`, `health`")
+        if any(one.sampled for one in self.measured) and self.sample is None:
+            raise ValueError("`sample` is needed where a measurement is `sampled`; give share and confidence")
         if self.health is not None and self.health.better != "smaller":
             raise ValueError("`health` counts yellow and brown: better must be 'smaller'")
         # On red leaves every index of green falls as the plant does well; only NGRDI read downwards (redness) is kept.

@@ -9,7 +9,8 @@ from canopy.settings.messages import MessageSettings
 from canopy.settings.nightly import NightlySettings
 from canopy.settings.outputs import OutputSettings
 from canopy.settings.photo import PhotoSettings
-from canopy.settings.readiness import ReadinessSettings
+from canopy.settings.plan import PickSettings, PlanSettings
+from canopy.settings.readiness import LearnSettings, ReadinessSettings
 from canopy.settings.remote import RemoteSettings
 from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
@@ -20,11 +21,14 @@ from canopy.settings.tray import TraySettings
 __all__ = [
     "GrowthSettings",
     "KeepSettings",
+    "LearnSettings",
     "MeasureSettings",
     "MessageSettings",
     "NightlySettings",
     "OutputSettings",
     "PhotoSettings",
+    "PickSettings",
+    "PlanSettings",
     "ReadinessSettings",
     "RemoteSettings",
     "ScaleSettings",
@@ -48,6 +52,9 @@ class Settings(BaseModel):
     measure: MeasureSettings = Field(default_factory=MeasureSettings, description="Areas, colours, evenness.")
     readiness: ReadinessSettings = Field(default_factory=ReadinessSettings, description="Score and decision.")
     growth: GrowthSettings = Field(default_factory=GrowthSettings, description="Growth over days.")
+    learn: LearnSettings = Field(default_factory=LearnSettings, description="Recipes learnt from outcomes.")
+    plan: PlanSettings = Field(default_factory=PlanSettings, description="What to cut for the orders.")
+    picks: PickSettings = Field(default_factory=PickSettings, description="Pick lists for machines.")
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
     store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, new photos.")
     nightly: NightlySettings = Field(default_factory=NightlySettings, description="How the nightly pass works.")

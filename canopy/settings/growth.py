@@ -153,7 +153,7 @@ class ForecastSettings(BaseModel):
         description="Differences of BIC between curves count this many times less: none of the curves is quite true.",
     )
     drift_sd: float = Field(
-        0.025,
+        0.012,
         ge=0,
         le=0.5,
         description="Departure of a tray's ln area from its curve after a day ahead, standard deviation; it grows with "
@@ -168,6 +168,12 @@ class ForecastSettings(BaseModel):
         ge=1.27,
         le=10,
         description="Greatest width squared over area of a plant whose width was not measured; 1.27 is a disc.",
+    )
+    grams_outside_share: float = Field(
+        0.05,
+        ge=0,
+        le=1,
+        description="A day on which a greater share of the ready plants lies outside the weighed areas gets no grams.",
     )
     touch_days: int = Field(30, ge=1, le=120, description="Days ahead that touching of neighbours is looked for.")
     touch_share: float = Field(
@@ -215,10 +221,14 @@ class WatchSettings(BaseModel):
 
     photos_before: int = Field(3, ge=2, le=100, description="Photos needed before departures are judged.")
     smoothing: float = Field(
-        0.3, gt=0, le=1, description="Weight of the newest photo in the moving average; small ones see slow changes."
+        0.7, gt=0, le=1, description="Weight of the newest photo in the moving average; small ones see slow changes."
     )
     false_alarms: float = Field(
-        1.0, gt=0, le=100, description="False alarms of rows, columns and tray together per 100 daily photos of a tray."
+        0.5,
+        gt=0,
+        le=100,
+        description="False alarms of rows, columns and tray together per 100 daily photos of a tray where departures "
+        "are independent from photo to photo; real ones are not quite, and ring about twice as often.",
     )
     false_share: float = Field(
         0.05, gt=0, le=0.5, description="Share of the cells named on a photo that may be wrong (Benjamini-Hochberg)."
@@ -239,6 +249,14 @@ class WatchSettings(BaseModel):
         description="Standard deviation of a whole tray's ln area from one photo to the next beyond what its curve "
         "knows: weather, watering, and curves that are not quite true.",
     )
+    tray_memory: float = Field(
+        0.5,
+        ge=0,
+        le=1,
+        description="Share of a whole tray's last departure from its curve that is expected again: the curve is not "
+        "quite true, and stays so for some days.",
+    )
+    tell_days: int = Field(7, ge=1, le=365, description="Days that an alert is told of after it was first given.")
     line_cells: int = Field(3, ge=2, le=1000, description="Rows and columns with fewer plants are not judged.")
 
 

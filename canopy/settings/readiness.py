@@ -55,3 +55,31 @@ class ReadinessSettings(BaseModel):
     tray_inspect_share: float = Field(
         0.2, gt=0, le=1, description="Share of planted cells to inspect from which the whole tray is to be inspected."
     )
+
+
+class LearnSettings(BaseModel):
+    """Weights and bounds proposed from past decisions and their outcomes."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    least: int = Field(30, ge=10, le=100000, description="Outcomes below which nothing is proposed.")
+    least_trays: int = Field(3, ge=2, le=1000, description="Trays with outcomes below which nothing is proposed.")
+    folds: int = Field(5, ge=2, le=100, description="Parts that trays are dealt into; each is told from the others.")
+    weight_sd: float = Field(
+        0.7, gt=0, le=5, description="How far ln of a weight may stray before outcomes must speak for it."
+    )
+    bound_sd: float = Field(
+        0.25, gt=0, le=5, description="How far ln of a bound may stray before outcomes must speak for it."
+    )
+    strength: float = Field(
+        2.0, gt=0, le=1000, description="Outcomes that the recipe as it stands counts for, for each number it holds."
+    )
+    soft_points: float = Field(
+        8.0, gt=0, le=100, description="Points round `ready_score` within which a score speaks for neither outcome."
+    )
+    match_days: float = Field(
+        2.0, ge=0, le=30, description="An outcome belongs to the last photo of its tray at most so many days before it."
+    )
+    gain: float = Field(
+        0.02, ge=0, le=1, description="Least fall of the error, as a share of it, before a change is recommended."
+    )

@@ -57,7 +57,7 @@ class SegmentSettings(BaseModel):
         0.65, ge=0.5, le=1, description="A piece of canopy must reach this probability somewhere to be believed."
     )
     hole_mm2: float = Field(
-        2.0, ge=0, le=100, description="Holes up to this size are filled where the colour classifier sees plant."
+        20.0, ge=0, le=1000, description="Holes up to this size are filled where the colour classifier sees plant."
     )
     edge_band_mm: float = Field(
         1.5, ge=0, le=20, description="Half width of the band along the network's outline where colours set the edge."

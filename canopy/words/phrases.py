@@ -14,6 +14,7 @@ _READINESS = (
     "too small: {area} mm², minimum {least} mm²",
     "too old: {days} days after sowing, last day {last}",
     "colour, and so damage, could not be judged: look at the plants first",
+    "{names} measured by hand also count: see `canopy ready`",
     "no score: {missing}",
     "{names} missing",
     "age missing, no sowing date or no photo date",

@@ -13,7 +13,7 @@ from canopy.readiness.recipes import recipe_for
 from canopy.records import Layout, TrayRecord
 from canopy.settings.growth import CurveSettings, WatchSettings
 
-SETTINGS = WatchSettings()
+SETTINGS = WatchSettings(smoothing=0.3, false_alarms=1.0)
 LAYOUT = Layout(
     name="4x8", rows=4, columns=8, pitch_x_mm=50, pitch_y_mm=50, outline_width_mm=420, outline_height_mm=220
 )
@@ -160,3 +160,20 @@ def test_too_few_photos_and_input_untouched():
     off, alerts = _judge(table)
     assert len(off.das) == len(alerts) == 0
     pd.testing.assert_frame_equal(table, before)
+
+
+def test_of_a_lasting_departure_of_the_tray_only_what_is_new_counts():
+    rng = np.random.default_rng(5)
+    days = np.arange(8.0, 18.0)
+    area = np.exp(4.0 + 0.25 * (days - 8)[None, :] + rng.normal(0, 0.2, (32, 1)) + rng.normal(0, 0.03, (32, 10)))
+    table = pd.DataFrame({"plant": np.repeat(NAMES, 10), "das": np.tile(days, 32), "area_mm2": area.ravel()})
+    table = table.assign(area_low_mm2=0.95 * table["area_mm2"], area_high_mm2=1.05 * table["area_mm2"])
+    recipe = recipe_for("butterhead", "seedling")
+    none, half = (
+        departures(table, recipe=recipe, curve=CurveSettings(), watch=WatchSettings(tray_memory=share))
+        for share in (0.0, 0.5)
+    )
+    np.testing.assert_array_equal(none.tray_ln, half.tray_ln)
+    sd = none.tray_ln / none.tray_z
+    before = np.concatenate([[0.0], none.tray_ln[:-1]])
+    np.testing.assert_allclose(half.tray_z, (none.tray_ln - 0.5 * before) / sd, rtol=1e-12)

@@ -59,7 +59,7 @@ def test_bad_lines_are_named_and_the_rest_goes_on():
     assert [str(c) for c in complaints] == [
         "temperatures line 3, column `low_c`: `warm` is not a number; write it like 12.5",
         "temperatures line 4, column `low_c`: 30.0 is above `high_c`; swap them",
-        "temperatures line 5, column `date`: `5th of May` is not a date; write it like 2026-05-14",
+        "temperatures line 5, column `date`: `5th of May` is not a date; write it like 2026-05-14 or 14.05.2026",
         "temperatures line 6, column `date`: repeats line 2 (same date); only that one is used",
     ]
     assert clock.kind == "degree days"

@@ -9,8 +9,9 @@ import pytest
 
 from canopy.errors import UsageError
 from canopy.growth.curves import growth_curves
+from canopy.growth.daily import DAILY_DTYPES
 from canopy.growth.draws import _shares, draw_futures
-from canopy.growth.forecast import DAILY_DTYPES, READY_DTYPES, forecast_tray
+from canopy.growth.forecast import READY_DTYPES, forecast_tray
 from canopy.growth.touching import when_touching
 from canopy.readiness.recipes import recipe_for
 from canopy.records import Layout, TrayRecord

@@ -171,7 +171,7 @@ def test_bad_notes_are_named_and_the_rest_goes_on():
         "events line 3, column `tray`: no tray is called `T9`; correct the name",
         "events line 4, column `cell`: its tray has no cell D1; write a name like B4, or `whole tray`",
         "events line 5, column `event`: no event is called `harvest`; did you mean `harvested`?",
-        "events line 6, column `date`: `soon` is not a date; write it like 2026-05-14",
+        "events line 6, column `date`: `soon` is not a date; write it like 2026-05-14 or 14.05.2026",
         "events line 8, column `event`: repeats line 7 (same tray, cell, date, event); only that one is used",
     ]
     assert events[["cell", "event"]].to_numpy().tolist() == [["A4", "cut"]]

@@ -217,8 +217,8 @@ def test_bad_weigh_ins_are_named_and_the_rest_goes_on():
         "weigh-ins line 6, column `date`: 2026-04-13 is before the tray was sown (2026-05-01); correct one of them",
         "weigh-ins line 7, column `cell`: its tray has no cell Z9; write a name like B4, or `whole tray`",
         "weigh-ins line 8, column `date`: repeats line 2 (same tray, cell, date); only that one is used",
-        "weigh-ins line 10, column `date`: `13.5.` is not a date; write it like 2026-05-14",
-        "weigh-ins line 11, column `date`: `45790` is not a date; write it like 2026-05-14",
+        "weigh-ins line 10, column `date`: `13.5.` is not a date; write it like 2026-05-14 or 14.05.2026",
+        "weigh-ins line 11, column `date`: `45790` is not a date; write it like 2026-05-14 or 14.05.2026",
     ]
     assert good[["tray", "cell", "grams", "line"]].to_numpy().tolist() == [
         ["T1", "A1", 12.5, 2], ["T2", "whole tray", 300.0, 9],
@@ -241,4 +241,22 @@ def test_weigh_ins_find_their_photo():
         "weigh-ins line 4, column `cell`: the photo shows no plant in B3; correct the cell",
         "weigh-ins line 5, column `date`: no photo of T1 in the 1 days before; weigh plants on the day of a photo",
         "weigh-ins line 6, column `date`: no photo of T2 in the 1 days before; weigh plants on the day of a photo",
+    ]
+
+
+def test_decimal_commas_and_dates_with_points():
+    typed = pd.DataFrame(
+        {
+            "tray": "T1", "cell": ["A1", "A2", "A3", "A4"],
+            "date": ["14.05.2026", "14.5.2026", "2026-05-14", "14/05/2026"],
+            "grams": ["12,5", "1,250", "0,125", "3"],
+        }
+    )  # fmt: skip
+    good, complaints = check_weigh_ins(typed, trays=TRAYS)
+    assert good["grams"].tolist() == [12.5, 0.125]
+    assert good["date"].tolist() == [pd.Timestamp("2026-05-14")] * 2
+    assert [str(c) for c in complaints] == [
+        "weigh-ins line 3, column `grams`: `1,250` can mean two numbers; write it with a point, or without a thousands "
+        "mark",
+        "weigh-ins line 5, column `date`: `14/05/2026` is not a date; write it like 2026-05-14 or 14.05.2026",
     ]

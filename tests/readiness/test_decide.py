@@ -363,7 +363,9 @@ def test_no_shipped_recipe_offers_a_plant_the_day_before_its_minimum(make_cells:
     assert recipe.age is not None
     target = recipe.size.target if recipe.size is not None else 1500.0
     well = {"area_mm2": target, "cover": 1.0, "ngrdi": -0.2 if recipe.red else 0.3}
-    for days, expected in ((recipe.gates.minimum_das - 1, "wait"), (recipe.age.target, recipe.ready_decision)):
+    # What is measured by hand is not in the photo: such a recipe asks for it instead of offering.
+    ready = "inspect" if recipe.measured else recipe.ready_decision
+    for days, expected in ((recipe.gates.minimum_das - 1, "wait"), (recipe.age.target, ready)):
         sown = datetime.fromordinal(TAKEN.toordinal() - int(days)).date()
         assert score(make_cells(well), recipe, sown_on=sown).cells["decision"].tolist() == [expected]
 
@@ -405,3 +407,11 @@ def test_a_thin_tile_of_a_mat_is_no_empty_cell(make_cells: MakeCells) -> None:
     small = {"area_mm2": 480.0, "area_low_mm2": 210.0, "area_high_mm2": 1128.0}
     cells = score(make_cells(SURE, SURE, SURE, small), changed(stage="mat")).cells
     assert not cells["reason"].fillna("").str.contains("may be empty").any()
+
+
+def test_a_recipe_that_wants_measurements_is_not_offered_by_the_photo_alone(make_cells: MakeCells) -> None:
+    plug = known_recipes()["plug", "seedling"]
+    sown = datetime.fromordinal(TAKEN.toordinal() - 14).date()
+    cells = score(make_cells({"area_mm2": 1000.0}), plug, sown_on=sown).cells
+    assert cells["decision"].tolist() == ["inspect"]
+    assert "root_score and evenness measured by hand also count: see `canopy ready`" in cells["reason"].iloc[0]

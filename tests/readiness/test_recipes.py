@@ -19,7 +19,13 @@ GREEN_INDICES = {"exg", "gli", "dgci", "hue_deg"}
 def test_shipped_crops_and_stages() -> None:
     both = {"butterhead", "cos", "red_leaf", "oak_leaf", "basil", "kale", "rocket", "pak_choi"}
     expected = {(crop, stage) for crop in both for stage in ("seedling", "finish")}
-    expected |= {("cress", "mat"), ("brassica_shoots", "mat"), ("barley", "mat"), ("generic", "seedling")}
+    expected |= {
+        ("cress", "mat"),
+        ("brassica_shoots", "mat"),
+        ("barley", "mat"),
+        ("generic", "seedling"),
+        ("plug", "seedling"),
+    }
     assert set(SHIPPED) == expected
     assert list(SHIPPED) == sorted(SHIPPED)
 
@@ -28,6 +34,7 @@ def test_shipped_crops_and_stages() -> None:
 def test_every_block_says_where_its_figures_come_from(recipe: CropRecipe) -> None:
     assert recipe.height is not None
     sources = [*(named.criterion.source for named in recipe.criteria), recipe.gates.source, recipe.height.source]
+    sources += [one.source for one in recipe.measured] + ([recipe.sample.source] if recipe.sample else [])
     for source in sources:
         # Either a mark that there is none, or a publication; whatever is ours beside a citation is said to be ours.
         assert "our default, tune on own trays" in source or "common practice, no source" in source
