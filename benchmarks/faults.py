@@ -3,6 +3,9 @@
     OMP_NUM_THREADS=1 python -m benchmarks.faults                               # 24 photos, 20 kills
     OMP_NUM_THREADS=1 python -m benchmarks.faults --photos 300 --kills 200
     OMP_NUM_THREADS=1 python -m benchmarks.faults --store URL                   # disturb an empty database on a server
+    OMP_NUM_THREADS=1 python -m benchmarks.faults --store URL --meanwhile 'pg_ctl -D data -m immediate restart'
+    OMP_NUM_THREADS=1 python -m benchmarks.faults --hide                        # the photos' folder goes and comes back
+    OMP_NUM_THREADS=1 python -m benchmarks.faults --fill --kept FOLDER  # the disk of FOLDER, a small one, is filled
 
 Photos are drawn trays; some come twice, some are renamed once they are read, some are cut short. At the end both stores
 must give equal tables to the last bit, one result for each content, no file too many, no lock. Else the exit code is 1.
@@ -11,6 +14,7 @@ must give equal tables to the last bit, one result for each content, no file too
 from __future__ import annotations
 
 import argparse
+import contextlib
 import hashlib
 import os
 import random
@@ -19,6 +23,8 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -141,10 +147,9 @@ def disturbed(
         racing = [start(folder, store) for _ in range(given.runners)]
         time.sleep(rng.uniform(0, longest_s))
         at_work = [process for process in racing if process.poll() is None]
-        for process in at_work:
-            process.send_signal(signal.SIGTERM if given.term else signal.SIGKILL)
-        for process in racing:
-            process.wait()
+        with struck(at_work, folder, Path(store), given):
+            for process in racing:
+                process.wait(SLOWEST_PASS_S)
         hits += bool(at_work)
         whole += not at_work
     for arrival in left:
@@ -154,6 +159,34 @@ def disturbed(
         rename_read(folder, store, arrivals)
     _ended_well(start(folder, store))
     return whole
+
+
+@contextmanager
+def struck(
+    at_work: list[subprocess.Popen[bytes]], folder: Path, store: Path, given: argparse.Namespace
+) -> Iterator[None]:
+    """Do what is to be done to passes at work; it is undone at the end of the block, when they have ended."""
+    if given.hide:
+        away = folder.with_name("away")
+        folder.rename(away)
+        yield
+        away.rename(folder)
+    elif given.fill:
+        ballast = store.with_name("ballast")
+        with contextlib.suppress(OSError), ballast.open("wb", buffering=0) as file:
+            for size in (1 << 16, 1 << 10, 1):
+                with contextlib.suppress(OSError):
+                    while True:
+                        file.write(bytes(size))
+        yield
+        ballast.unlink()
+    elif given.meanwhile:
+        subprocess.run(given.meanwhile, shell=True, check=True, stdout=subprocess.DEVNULL)
+        yield
+    else:
+        for process in at_work:
+            process.send_signal(signal.SIGTERM if given.term else signal.SIGKILL)
+        yield
 
 
 def _ended_well(process: subprocess.Popen[bytes]) -> float:
@@ -204,13 +237,19 @@ def left_over(folder: Path, store: str, arrivals: list[Arrival]) -> list[str]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--photos", type=int, default=24, help="drawn photos (default 24)")
-    parser.add_argument("--width", type=int, default=800, help="their width in pixels (default 800)")
+    parser.add_argument("--width", type=int, default=1600, help="their width in pixels (default 1600)")
     parser.add_argument("--kills", type=int, default=20, help="passes that are killed (default 20)")
     parser.add_argument("--term", action="store_true", help="ask the pass to end (SIGTERM) instead of killing it")
+    parser.add_argument("--hide", action="store_true", help="rename the folder of the photos instead, and back")
+    parser.add_argument("--fill", action="store_true", help="fill the disk of the store instead, and free it again")
+    parser.add_argument("--meanwhile", help="run this command instead, such as one that restarts the database")
+    parser.add_argument("--kept", type=Path, help="folder for the store of the disturbed run, such as a small disk")
     parser.add_argument("--runners", type=int, default=1, help="passes started at once (default 1)")
     parser.add_argument("--seed", type=int, default=1, help="of the instants and of what arrives when (default 1)")
     parser.add_argument("--store", help="store of the disturbed run; by default a file")
     given = parser.parse_args()
+    if given.kept and any(given.kept.iterdir()):
+        parser.error(f"{given.kept}: is not empty; a store of an earlier run would count as this one's")
     rng = random.Random(given.seed)
     drawn, trays = draw(given.photos, given.width)
     arrivals = plan_arrivals(drawn, rng)
@@ -221,7 +260,7 @@ def main() -> None:
             (folder / "kept").mkdir()
             (folder / "share" / "trays.csv").write_text(trays)
         calm, rough = (str(folder / "kept" / "canopy.db") for folder in folders)
-        rough = given.store or rough
+        rough = given.store or (str(given.kept / "canopy.db") if given.kept else rough)
         first_s, idle_s = undisturbed(folders[0] / "share", calm, arrivals)
         photo_s = max(first_s - idle_s, 0) / len(arrivals)
         began = time.monotonic()
@@ -233,8 +272,8 @@ def main() -> None:
             ends = [photo.reason or photo.state for photo in photos(connection)]
     print(f"{len(arrivals)} arrivals of {len(drawn)} photos, seed {given.seed}")
     print(f"undisturbed {first_s:.1f} s; a pass that finds nothing new {idle_s:.1f} s")
-    how = "SIGTERM" if given.term else "SIGKILL"
-    print(f"{given.kills} times {given.runners} at once ended by {how}, {whole} times none was left, in {took:.0f} s")
+    how = next((f"--{name}" for name in ("hide", "fill", "meanwhile", "term") if getattr(given, name)), "SIGKILL")
+    print(f"{given.kills} times {given.runners} at once struck by {how}, {whole} times none was left, in {took:.0f} s")
     print(f"contents: {', '.join(f'{count} {end}' for end, count in pd.Series(ends).value_counts().items())}")
     for line in found:
         print(f"DIFFERS: {line}")

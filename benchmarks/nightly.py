@@ -17,6 +17,7 @@ import tempfile
 import time
 from pathlib import Path
 
+from canopy.nightly.farm import find_farm
 from canopy.nightly.look import listings
 from canopy.nightly.rules import read_rules
 from canopy.store import ledger
@@ -51,7 +52,7 @@ def make_files(folder: Path, files: int, per_folder: int) -> None:
 
 def make_known(folder: Path, store: Path) -> None:
     """The store as passes over these files would have left it, but for the readings."""
-    rules = read_rules(folder, trays=None, settings=None)
+    rules = read_rules(find_farm(folder))
     with opened(str(store), busy_timeout_s=10, make=True) as kept:
         for listing in listings(folder):
             with kept.writing() as connection:

@@ -67,6 +67,9 @@ _ALL: tuple[Reason, ...] = (
     Reason("duplicate", "same picture twice", "Nothing to do; it is measured once.", True),
     Reason("covered", "something lies over the cell", "Lift hand, hose or tool and take the photo again.", True),
     Reason("sown_in_future", "sown after the photo", "Correct `sown_on` or the camera's date.", True),
+    Reason("out_of_memory", "needs too much memory", "Save it smaller, or raise `worker_memory_mb`.", True),
+    Reason("process_died", "ended its process twice", "Save the photo anew or remove it; the rest went on.", True),
+    Reason("too_slow", "took too long twice", "Save the photo smaller, or raise `photo_max_s`.", True),
     Reason("failed", "unexpected failure", "Report the message with the photo; the rest went on.", True),
     # remarks on a photo
     Reason(

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from canopy.batch.farm import beside_or_above
 from canopy.batch.folder import Source, find_photos, output_stems, stem_among
 from canopy.batch.job import Job, SetAside
 from canopy.batch.settings_toml import SETTINGS_FILE, Configuration, read_settings
@@ -68,7 +69,9 @@ def make_plan(
         for source in sources
         for job in _jobs(source, stems[source.name], lists[source.root], below=files[source.root].parent)
     ]
-    jobs += _absent(sources, lists)
+    # A list of a farm that the folder is only a part of says nothing of what should be in that part.
+    whole = {root for root, file in files.items() if trays is not None or file.parent == root}
+    jobs += _absent(sources, {root: tray_list for root, tray_list in lists.items() if root in whole})
     jobs += [SetAside(f"{path.name}/", "", "no_photos", f"{path.name}: folder without photos") for path in empty]
     problems = dict.fromkeys(problem for tray_list in lists.values() for problem in tray_list.problems)
     return Plan(tuple(without_equal_files(jobs)), configuration, tuple(problems))
@@ -117,7 +120,7 @@ def _absent(sources: Sequence[Source], lists: dict[Path, TrayList]) -> list[SetA
 
 
 def configuration_for(roots: Sequence[Path], *, given: Path | None) -> Configuration:
-    """Settings from the given file, else from the one beside the photos, else the defaults.
+    """Settings from the given file, else from the one beside the photos or above, else the defaults.
 
     Raises
     ------
@@ -126,14 +129,14 @@ def configuration_for(roots: Sequence[Path], *, given: Path | None) -> Configura
     """
     if given is not None:
         return read_settings(given)
-    beside = [root / SETTINGS_FILE for root in roots if (root / SETTINGS_FILE).is_file()]
+    beside = [file for root in roots if (file := beside_or_above(root, SETTINGS_FILE)) is not None]
     if len({path.resolve() for path in beside}) > 1:
         raise UsageError(f"{beside[0]} and {beside[1]}: two settings files; say which one with --settings")
     return read_settings(beside[0]) if beside else Configuration()
 
 
 def _tray_list_of(root: Path, given: Path | None) -> Path:
-    path = given if given is not None else root / TRAYS_FILE
+    path = given or beside_or_above(root, TRAYS_FILE) or root / TRAYS_FILE
     if not path.is_file():
         raise UsageError(
             f"{path}: no such tray list; give one with --trays, or run `canopy init {root}` for a starter to fill in"
@@ -142,7 +145,7 @@ def _tray_list_of(root: Path, given: Path | None) -> Path:
 
 
 def tray_list_for(root: Path, *, given: Path | None, configuration: Configuration) -> tuple[TrayList, Path]:
-    """The tray list of one folder, given or beside its photos, and the folder that the list lies in.
+    """The tray list of one folder, given, beside its photos or above them, and the folder that the list lies in.
 
     Raises
     ------

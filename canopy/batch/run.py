@@ -16,6 +16,8 @@ from canopy.errors import CanopyError, PhotoError
 
 # Jobs handed out ahead of the one waited for; enough to keep workers busy, few enough to hold results in memory.
 _AHEAD_PER_WORKER = 4
+# `cv::Error::StsNoMem` of OpenCV's manual.
+_OPENCV_NO_MEMORY = -4
 
 
 Work = Callable[[Job], Done]
@@ -56,6 +58,10 @@ def attempt(job: Job, *, work: Work) -> Outcome:
     except CanopyError:
         raise
     except Exception as error:  # the rest of the night's photos must not be lost to one surprise
+        if isinstance(error, MemoryError) or getattr(error, "code", None) == _OPENCV_NO_MEMORY:
+            return _set_aside(
+                job, "out_of_memory", f"{job.source.name}: needs more memory than there is; save it smaller"
+            )
         return _set_aside(job, "failed", f"{job.source.name}: {type(error).__name__}: {error}")
 
 

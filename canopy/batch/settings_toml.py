@@ -12,6 +12,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
+from canopy.batch.farm import RECIPES
 from canopy.batch.text_file import read_text
 from canopy.errors import UsageError, did_you_mean
 from canopy.readiness.recipes import Recipes, known_recipes, recipes_from_toml
@@ -50,9 +51,9 @@ class Configuration:
         return hashlib.sha256(json.dumps(self.as_data(), sort_keys=True).encode()).hexdigest()[:FINGERPRINT_DIGITS]
 
     def as_data(self) -> dict[str, Any]:
-        """Plain data of all settings and recipes that bear on readings; store, plans, prints, language do not."""
+        """Plain data of all settings and recipes that bear on readings; store, passes, prints, language do not."""
         recipes = [recipe.model_dump(mode="json", exclude_none=True) for recipe in self.recipes.values()]
-        apart = dict.fromkeys(("store", "sheet", "plan", "picks", "learn"), True)
+        apart = dict.fromkeys(("store", "nightly", "sheet", "plan", "picks", "learn"), True)
         settings = self.settings.model_dump(mode="json", exclude={**apart, "outputs": {"language"}})
         data = {"settings": settings, "recipes": recipes}
         own = [layout.model_dump(mode="json") for layout in self.layouts.values()]
@@ -72,14 +73,25 @@ class Configuration:
 
 
 def read_settings(path: Path) -> Configuration:
-    """Read a settings file; what it does not name keeps its default.
+    """Read a settings file and the recipes in the folder `recipes` beside it; what they do not name keeps its default.
 
     Raises
     ------
     UsageError
         Naming file, line, setting, what is wrong and what is allowed; one line per problem.
     """
-    return settings_from_toml(read_text(path), source_name=path.name)
+    configuration = settings_from_toml(read_text(path), source_name=path.name)
+    own = dict.fromkeys(recipes_from_toml(read_text(path), source_name=path.name), path.name)
+    recipes = dict(configuration.recipes)
+    for file in sorted((path.parent / RECIPES).glob("*.toml")):
+        name = f"{RECIPES}/{file.name}"
+        found = recipes_from_toml(read_text(file), source_name=name)
+        twice = [key for key in found if key in own]
+        if twice:
+            raise UsageError(f"{name}: crop {'/'.join(twice[0])} is given in {own[twice[0]]} too; keep one of them")
+        own |= dict.fromkeys(found, name)
+        recipes |= found
+    return replace(configuration, recipes=recipes)
 
 
 def settings_from_toml(text: str, *, source_name: str) -> Configuration:

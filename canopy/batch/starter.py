@@ -10,14 +10,19 @@ from annotated_types import Ge, Gt, Le, Lt
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from canopy.batch.farm import RECIPES
+from canopy.batch.folder import VIEWS
 from canopy.batch.settings_toml import SETTINGS_FILE
 from canopy.batch.trays_csv import TRAYS_FILE
 from canopy.errors import UsageError
 from canopy.settings import Settings
 
+RECIPES_FILE = "own.toml"
+
 _SETTINGS_HEAD = """\
 # Settings of canopy. Every line that starts with `# name =` shows a default: take the `# ` away to change it.
-# Own crop recipes go at the end; a recipe of a known crop and stage changes that recipe, for instance:
+# Own crop recipes go at the end, or into files in the folder recipes; a recipe of a known crop and stage changes that
+# recipe, for instance:
 # [[crop]]
 # crop = "butterhead"
 # stage = "finish"
@@ -29,6 +34,16 @@ _SETTINGS_HEAD = """\
 # columns = 8
 # pitch_mm = "48x50"
 # outline_mm = "400x270"
+"""
+
+_RECIPES_TEXT = """\
+# Own crop recipes of canopy, in as many files as you like; lines that start with # are passed over. A recipe of a known
+# crop and stage changes that recipe (`canopy crops` lists them); `like` starts a new one from a known one.
+# [[crop]]
+# crop = "evening kale"
+# stage = "seedling"
+# title = "Evening kale, seedling"
+# like = "kale"
 """
 
 _TRAYS_TEXT = """\
@@ -47,19 +62,24 @@ photo,tray,layout,crop,stage,sown_on
 
 
 def write_starter(folder: Path) -> list[Path]:
-    """Write `canopy.toml` and `trays.csv` into a folder.
+    """Write `canopy.toml`, `trays.csv` and a file for recipes into a folder, and make the folder for saved views.
 
     Raises
     ------
     UsageError
         One of them is there already, or the folder cannot be written.
     """
-    texts = {folder / SETTINGS_FILE: settings_text(), folder / TRAYS_FILE: _TRAYS_TEXT}
+    texts = {
+        folder / SETTINGS_FILE: settings_text(),
+        folder / TRAYS_FILE: _TRAYS_TEXT,
+        folder / RECIPES / RECIPES_FILE: _RECIPES_TEXT,
+    }
     for path in texts:
         if path.exists():
             raise UsageError(f"{path}: is there already and is not overwritten; move it away or choose another folder")
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        for below in (RECIPES, VIEWS):
+            (folder / below).mkdir(parents=True, exist_ok=True)
         for path, text in texts.items():
             path.write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:

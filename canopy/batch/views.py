@@ -7,9 +7,11 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from canopy.batch.farm import beside_or_above
 from canopy.batch.folder import VIEWS, find_photos
 from canopy.batch.job import Job, SetAside
 from canopy.batch.plan import configuration_for, make_plan
+from canopy.batch.trays_csv import TRAYS_FILE
 from canopy.batch.view_files import read_view, write_view
 from canopy.batch.work import Worker
 from canopy.errors import PhotoError, UsageError
@@ -85,4 +87,5 @@ def check_photo_by_view(name: str, photo: Path, *, trays: Path | None, settings:
 
 def _farm(photo: Path, trays: Path | None) -> Path:
     """The folder that holds the tray list and its views."""
-    return trays.parent if trays is not None else photo.parent
+    found = trays or beside_or_above(photo.parent, TRAYS_FILE)
+    return found.parent if found is not None else photo.parent

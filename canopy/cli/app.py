@@ -10,6 +10,7 @@ import typer
 
 from canopy import __version__
 from canopy.cli.crops import crops
+from canopy.cli.doctor import doctor
 from canopy.cli.explain import explain
 from canopy.cli.init import init
 from canopy.cli.layouts import layouts
@@ -18,10 +19,13 @@ from canopy.cli.nightly import nightly
 from canopy.cli.outlook import forecast, grow, ready
 from canopy.cli.picks import picks
 from canopy.cli.plan import plan
+from canopy.cli.redo import redo
+from canopy.cli.schedule import schedule
 from canopy.cli.score import score
 from canopy.cli.sheet import sheet
 from canopy.cli.simulate import simulate
 from canopy.cli.store import backup, check, export
+from canopy.cli.tidy import tidy
 from canopy.cli.view import view
 from canopy.errors import CanopyError
 
@@ -31,6 +35,7 @@ USAGE_ERROR = 2
 COMMANDS = (
     score,
     nightly,
+    redo,
     ready,
     grow,
     forecast,
@@ -40,6 +45,9 @@ COMMANDS = (
     export,
     check,
     backup,
+    tidy,
+    doctor,
+    schedule,
     explain,
     layouts,
     crops,

@@ -9,14 +9,15 @@ import typer
 
 
 def init(
-    folder: Annotated[Path, typer.Argument(help="Folder of the photos; made when absent.", metavar="[DIR]")] = Path(),
+    folder: Annotated[Path, typer.Argument(help="Folder of the farm; made when absent.", metavar="[DIR]")] = Path(),
 ) -> None:
-    """Write starter canopy.toml and trays.csv.
+    """Make a farm folder: starter canopy.toml and trays.csv, folders for recipes and views, a store.
 
-    Both are full of comments and go beside the photos; nothing is overwritten.
+    The files are full of comments; nothing is overwritten. Photos go into the folder or below it, and commands are run
+    from anywhere inside.
     """
-    from canopy.batch.starter import write_starter
+    from canopy.nightly.farm import make_farm
 
-    for path in write_starter(folder):
+    for path in make_farm(folder):
         typer.echo(f"Written: {path}")
     typer.echo(f"Fill in trays.csv, then: canopy score {folder} --out results")

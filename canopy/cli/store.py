@@ -8,9 +8,7 @@ from typing import Annotated
 
 import typer
 
-from canopy.cli.options import Json, SettingsFile, StorePlace
-
-Farm = Annotated[Path, typer.Argument(help="Folder that the cameras fill.", metavar="FOLDER")]
+from canopy.cli.options import Farm, Json, SettingsFile, StorePlace
 
 
 class TableName(StrEnum):
@@ -26,8 +24,8 @@ class TableName(StrEnum):
 
 
 def export(
-    folder: Farm,
     out: Annotated[Path, typer.Option(help="File to write; its ending says how: .csv, .parquet or .xlsx.")],
+    folder: Farm = None,
     table: Annotated[TableName, typer.Option(help="Which table.")] = TableName.CELLS,
     tray: Annotated[str | None, typer.Option(help="Only the readings of this tray.", show_default=False)] = None,
     store: StorePlace = None,
@@ -45,7 +43,7 @@ def export(
 
 
 def check(
-    folder: Farm,
+    folder: Farm = None,
     store: StorePlace = None,
     settings: SettingsFile = None,
     bytes_: Annotated[bool, typer.Option("--bytes", help="Read every file again and compare its content.")] = False,
@@ -59,13 +57,13 @@ def check(
     from dataclasses import asdict
 
     from canopy.nightly.check import check as compare
-    from canopy.nightly.night import store_of
+    from canopy.nightly.farm import find_farm
     from canopy.outputs.words import counted
     from canopy.store.database import opened
 
-    place, wait_s = store_of(folder, store=store, settings=settings)
-    with opened(place, busy_timeout_s=wait_s) as kept:
-        found = compare(folder, kept, compare_bytes=bytes_)
+    farm = find_farm(folder, store=store, settings=settings)
+    with opened(farm.store, busy_timeout_s=farm.settings.store.busy_timeout_s) as kept:
+        found = compare(farm.place(), kept, compare_bytes=bytes_)
     if json:
         typer.echo(as_json.dumps({**asdict(found), "exit_code": found.exit_code}))
         raise typer.Exit(found.exit_code)
@@ -84,8 +82,8 @@ def check(
 
 
 def backup(
-    folder: Farm,
     out: Annotated[Path, typer.Option(help="File to write; must not be there yet.")],
+    folder: Farm = None,
     store: StorePlace = None,
     settings: SettingsFile = None,
 ) -> None:

@@ -5,14 +5,12 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from sqlalchemy import Connection
 
-from canopy.errors import UsageError
-from canopy.nightly.look import Entry, listings
-from canopy.nightly.read import take
-from canopy.store import ledger
+from canopy.nightly.look import Entry
+from canopy.nightly.place import Place
+from canopy.store import keeping, ledger
 from canopy.store.database import Store
 from canopy.store.ledger import File
 
@@ -32,7 +30,7 @@ class Checked:
     new : list of str
         Files that no pass has taken in yet, or that no pass could read.
     unseen : list of str
-        Photos of the store of which no file is known.
+        Photos of the store of which no file is known, those left out that `canopy tidy` deleted.
     damage : list of str
         What the database says of itself; readings without rows.
     """
@@ -50,12 +48,12 @@ class Checked:
         return int(bool(self.absent or self.changed or self.new or self.unseen or self.damage))
 
 
-def check(folder: Path, store: Store, *, compare_bytes: bool) -> Checked:
-    """Compare the store with the folder; nothing is changed.
+def check(place: Place, store: Store, *, compare_bytes: bool) -> Checked:
+    """Compare the store with the place of the photos; nothing is changed.
 
     Parameters
     ----------
-    folder : pathlib.Path
+    place : Place
     store : Store
     compare_bytes : bool
         Read every file again and compare its SHA-256, instead of size and time alone.
@@ -65,21 +63,19 @@ def check(folder: Path, store: Store, *, compare_bytes: bool) -> Checked:
     StoreError
         The store cannot be read.
     UsageError
-        The folder cannot be listed.
+        It cannot be listed.
     """
-    if not folder.is_dir():
-        raise UsageError(f"{folder}: no such folder; check the path, and that it is mounted")
     found = Checked()
     with store.reading() as connection:
-        found.damage += _damage(connection)
+        found.damage += damage(connection)
         known = {file.path: file for file in ledger.all_files(connection)}
-        with_files = {file.sha256 for file in known.values()}
+        with_files = {file.sha256 for file in known.values()} | keeping.cleared(connection)
         found.unseen += [photo.path for photo in ledger.photos(connection) if photo.sha256 not in with_files]
-    for path, entry in _entries(folder):
+    for path, entry in _entries(place):
         file = known.pop(path, None)
         if file is None or file.sha256 is None:
             found.new.append(path)
-        elif _is_as_read(folder / path, entry, file, compare_bytes=compare_bytes):
+        elif _is_as_read(place, entry, file, compare_bytes=compare_bytes):
             found.files += 1
         else:
             found.changed.append(path)
@@ -87,22 +83,22 @@ def check(folder: Path, store: Store, *, compare_bytes: bool) -> Checked:
     return found
 
 
-def _entries(folder: Path) -> Iterator[tuple[str, Entry]]:
-    for listing in listings(folder):
+def _entries(place: Place) -> Iterator[tuple[str, Entry]]:
+    for listing in place.listings():
         below = f"{listing.folder}/" if listing.folder else ""
         yield from ((below + entry.name, entry) for entry in listing.entries)
 
 
-def _is_as_read(path: Path, entry: Entry, file: File, *, compare_bytes: bool) -> bool:
+def _is_as_read(place: Place, entry: Entry, file: File, *, compare_bytes: bool) -> bool:
     if (entry.size, entry.mtime_ns) != (file.size, file.mtime_ns):
         return False
     if not compare_bytes:
         return True
-    taken = take(path, entry)
+    taken = place.take(file.path, entry)
     return taken.state == "whole" and hashlib.sha256(taken.data).hexdigest() == file.sha256
 
 
-def _damage(connection: Connection) -> list[str]:
+def damage(connection: Connection) -> list[str]:
     """What the database says of itself, and readings that lack their rows."""
     said = []
     if connection.dialect.name == "sqlite":

@@ -8,9 +8,8 @@ from pathlib import Path
 import pandas as pd
 from sqlalchemy import Connection
 
-from canopy.batch.plan import configuration_for
 from canopy.measure.columns import Column
-from canopy.nightly.night import store_of
+from canopy.nightly.farm import find_farm
 from canopy.outputs.export import write_table
 from canopy.store.database import opened
 from canopy.store.logbook import CORRECTION_COLUMNS, HARVEST_COLUMNS, corrections, harvests
@@ -23,31 +22,29 @@ _BOOKS: dict[str, tuple[Callable[[Connection], pd.DataFrame], tuple[Column, ...]
 
 
 def export_table(
-    folder: Path, name: str, out: Path, *, tray: str | None, store: str | None, settings: Path | None
+    folder: Path | None, name: str, out: Path, *, tray: str | None, store: str | None, settings: Path | None
 ) -> int:
     """Write one table.
 
     Parameters
     ----------
-    folder : pathlib.Path
-        Folder of the photos.
+    folder, store, settings
+        As of `canopy.nightly.farm.find_farm`.
     name : str
         A key of `canopy.store.readings.TABLES`, `corrections` or `harvests`.
     out : pathlib.Path
         Its ending names the format.
     tray : str, optional
         Only this tray's.
-    store, settings
-        As of `canopy.nightly.night.one_pass`.
 
     Returns
     -------
     int
         Rows written.
     """
-    place, wait_s = store_of(folder, store=store, settings=settings)
-    chosen = configuration_for([folder], given=settings).settings
-    with opened(place, busy_timeout_s=wait_s) as kept, kept.reading() as connection:
+    farm = find_farm(folder, store=store, settings=settings)
+    chosen = farm.settings
+    with opened(farm.store, busy_timeout_s=chosen.store.busy_timeout_s) as kept, kept.reading() as connection:
         if name in _BOOKS:
             read, columns = _BOOKS[name]
             whole = read(connection)

@@ -15,9 +15,10 @@ from pydantic import BaseModel
 from canopy import __version__
 from canopy.batch.folder import Source
 from canopy.batch.job import Job, SetAside
-from canopy.batch.plan import configuration_for, jobs_of, tray_list_for
+from canopy.batch.plan import jobs_of
 from canopy.batch.settings_toml import Configuration
 from canopy.batch.trays_csv import TrayList
+from canopy.nightly.farm import Farm
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ class Rules:
     def checksum(self) -> str:
         """The same as long as nothing has changed that could help a photo that was set aside."""
         lines = [(line.photo, line.tray, line.record, line.problem) for line in self.trays.lines]
-        return self._checksum([lines, self.configuration.settings.store.photo_max_mb])
+        return self._checksum([lines, self.configuration.settings.store.photo_max_mb, self._bounds])
 
     def jobs(self, path: str) -> list[Job | SetAside]:
         """What is to be done with the photo of this path below the folder."""
@@ -57,24 +58,29 @@ class Rules:
 
     def tried_with(self, jobs: Sequence[Job | SetAside]) -> str:
         """Checksum for all jobs of one photo."""
-        return self._checksum([self.made_with(job) for job in jobs])
+        return self._checksum([*(self.made_with(job) for job in jobs), *self._bounds])
+
+    @property
+    def _bounds(self) -> list[float]:
+        """What a photo may take; raised, it may let a photo in that was set aside."""
+        nightly = self.configuration.settings.nightly
+        return [nightly.worker_memory_mb, nightly.photo_max_s]
 
     def _checksum(self, what: object) -> str:
         data = [__version__, self.configuration.fingerprint, what]
         return hashlib.sha256(json.dumps(data, default=_plain, sort_keys=True).encode()).hexdigest()
 
 
-def read_rules(root: Path, *, trays: Path | None, settings: Path | None) -> Rules:
-    """Settings and tray list, given or beside the photos.
+def read_rules(farm: Farm) -> Rules:
+    """The farm's settings and tray list.
 
     Raises
     ------
     UsageError
-        One of them cannot be used, or there is no tray list.
+        There is no tray list, or it cannot be used.
     """
-    configuration = configuration_for([root], given=settings)
-    tray_list, below = tray_list_for(root, given=trays, configuration=configuration)
-    return Rules(root, configuration, tray_list, below)
+    tray_list, below = farm.trays()
+    return Rules(farm.photos, farm.configuration, tray_list, below)
 
 
 def _plain(value: Any) -> object:

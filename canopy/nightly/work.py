@@ -1,7 +1,8 @@
-"""One job on the bytes of its photo: the map step, called by the pass; loaded only when there is a photo to read."""
+"""The jobs of one photo on its bytes: the map step, called by the pass; loaded only when there is a photo to read."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 import cv2
@@ -10,9 +11,13 @@ from canopy.analyse import analyse
 from canopy.batch.job import Done, Job, Outcome, SetAside
 from canopy.batch.run import attempt
 from canopy.nightly.look import Entry
+from canopy.nightly.when import NS
 from canopy.settings import Settings
 
-_NS = 1_000_000_000
+
+def outcomes(jobs: Sequence[Job | SetAside], data: bytes, entry: Entry, *, settings: Settings) -> list[Outcome]:
+    """What comes of each job of one photo; see `outcome`."""
+    return [outcome(job, data, entry, settings=settings) for job in jobs]
 
 
 def outcome(job: Job | SetAside, data: bytes, entry: Entry, *, settings: Settings) -> Outcome:
@@ -49,6 +54,6 @@ def _work(job: Job, data: bytes, entry: Entry, settings: Settings) -> Done:
 def _date(entry: Entry) -> datetime | None:
     """File date on this machine's wall clock; None for one that no calendar holds."""
     try:
-        return datetime.fromtimestamp(entry.mtime_ns / _NS)
+        return datetime.fromtimestamp(entry.mtime_ns / NS)
     except (OverflowError, OSError, ValueError):
         return None

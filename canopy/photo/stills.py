@@ -65,7 +65,7 @@ def decode_still(data: bytes, *, name: str, settings: PhotoSettings) -> Still:
             return _decode_pillow(data, name=name, settings=settings)
         except Image.DecompressionBombError:
             raise _too_large(name, "more than 178 megapixels", settings) from None
-        except PhotoUnreadable:
+        except (PhotoUnreadable, MemoryError):
             raise
         except Exception as error:  # decoders raise a dozen kinds on damaged bytes; each means the same to a grower
             raise _damaged(name, error) from None
@@ -119,7 +119,7 @@ def _decode_heif(data: bytes, *, name: str, settings: PhotoSettings) -> Still:
         heif = pillow_heif.open_heif(data)
         require_size(*heif.size, name=name, settings=settings)
         image = heif.to_pillow()
-    except PhotoUnreadable:
+    except (PhotoUnreadable, MemoryError):
         raise
     except Exception as error:  # see decode_still
         raise _damaged(name, error) from None

@@ -3,11 +3,15 @@
 from pydantic import BaseModel, ConfigDict, Field
 
 from canopy.settings.growth import GrowthSettings
+from canopy.settings.keep import KeepSettings
 from canopy.settings.measure import MeasureSettings
+from canopy.settings.messages import MessageSettings
+from canopy.settings.nightly import NightlySettings
 from canopy.settings.outputs import OutputSettings
 from canopy.settings.photo import PhotoSettings
 from canopy.settings.plan import PickSettings, PlanSettings
 from canopy.settings.readiness import LearnSettings, ReadinessSettings
+from canopy.settings.remote import RemoteSettings
 from canopy.settings.scale import ScaleSettings
 from canopy.settings.segment import SegmentSettings
 from canopy.settings.sheet import SheetSettings
@@ -16,13 +20,17 @@ from canopy.settings.tray import TraySettings
 
 __all__ = [
     "GrowthSettings",
+    "KeepSettings",
     "LearnSettings",
     "MeasureSettings",
+    "MessageSettings",
+    "NightlySettings",
     "OutputSettings",
     "PhotoSettings",
     "PickSettings",
     "PlanSettings",
     "ReadinessSettings",
+    "RemoteSettings",
     "ScaleSettings",
     "SegmentSettings",
     "Settings",
@@ -48,5 +56,6 @@ class Settings(BaseModel):
     plan: PlanSettings = Field(default_factory=PlanSettings, description="What to cut for the orders.")
     picks: PickSettings = Field(default_factory=PickSettings, description="Pick lists for machines.")
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
-    store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, nightly pass.")
+    store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, new photos.")
+    nightly: NightlySettings = Field(default_factory=NightlySettings, description="How the nightly pass works.")
     sheet: SheetSettings = Field(default_factory=SheetSettings, description="Printed sheet and tray labels.")

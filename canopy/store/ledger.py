@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, delete, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 
-from canopy.store.schema import FILES, FOLDERS, PHOTOS
+from canopy.store.schema import FILES, FOLDERS, PHOTOS, READINGS
 
 READ, PARTLY, SET_ASIDE = "read", "partly", "set_aside"
 """States of a photo: all its trays gave a reading, some did, none did."""
@@ -111,6 +111,19 @@ def files_in(connection: Connection, folder: str) -> list[tuple[File, str | None
     return [(File(*row[:-1]), row[-1]) for row in connection.execute(wanted)]
 
 
+def newest_reading(connection: Connection) -> str | None:
+    """When the newest reading was made, ISO 8601 in UTC; None before the first."""
+    return connection.execute(select(func.max(READINGS.c.recorded_at))).scalar()
+
+
+def counts(connection: Connection) -> tuple[dict[str, int], dict[str, int]]:
+    """Photos of each state, and photos set aside, wholly or in part, of each reason."""
+    state, reason, number = PHOTOS.c.state, PHOTOS.c.reason, func.count()
+    by_state = {row[0]: row[1] for row in connection.execute(select(state, number).group_by(state))}
+    aside = select(reason, number).where(reason.is_not(None)).group_by(reason)
+    return by_state, {row[0]: row[1] for row in connection.execute(aside)}
+
+
 def any_set_aside(connection: Connection, folder: str) -> bool:
     """Whether a file of the folder holds a photo that was set aside, wholly or for one of its trays."""
     joined = FILES.join(PHOTOS, FILES.c.sha256 == PHOTOS.c.sha256)
@@ -122,6 +135,18 @@ def any_set_aside(connection: Connection, folder: str) -> bool:
 def all_files(connection: Connection) -> list[File]:
     """Every file, by folder and name."""
     return [File(*row) for row in connection.execute(select(FILES).order_by(FILES.c.folder, FILES.c.name))]
+
+
+def files_of(connection: Connection, sha256: str) -> list[File]:
+    """Files of one content, by folder and name."""
+    wanted = select(FILES).where(FILES.c.sha256 == sha256).order_by(FILES.c.folder, FILES.c.name)
+    return [File(*row) for row in connection.execute(wanted)]
+
+
+def changed_after(connection: Connection, mtime_ns: int) -> list[tuple[str, str, int]]:
+    """Folder, name and time of change of every file changed after a moment, oldest first."""
+    wanted = select(FILES.c.folder, FILES.c.name, FILES.c.mtime_ns).where(FILES.c.mtime_ns > mtime_ns)
+    return [(row[0], row[1], row[2]) for row in connection.execute(wanted.order_by(FILES.c.mtime_ns, FILES.c.name))]
 
 
 def put_files(connection: Connection, files: Sequence[File]) -> None:

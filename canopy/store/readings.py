@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -43,6 +43,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
 _PARTS: dict[str, Table] = {"cells": CELLS, "criteria": CRITERIA_ROWS, "remarks": REMARKS}
 # SQLite takes no more than some 32,000 values in one statement.
 _KEYS_AT_ONCE = 500
+_TIMES = "+"
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,8 @@ class Origin:
     fingerprint, version : str
         Checksum of the settings and recipes; version of the tool.
     made_with : str
-        Checksum of both and of what the tray list said.
+        Checksum of both and of what the tray list said; `+2`, `+3` … after it for a reading that was made in the same
+        way before, with others since.
     recorded_at : str
         ISO 8601, UTC.
     """
@@ -92,6 +94,52 @@ def trays_read(connection: Connection, photo_sha256: str) -> set[str]:
     return {row.tray for row in found}
 
 
+@dataclass(frozen=True)
+class Kept:
+    """What is known of a reading that counts, without its tables.
+
+    Attributes
+    ----------
+    number : int
+        In the store.
+    photo_sha256, photo, tray : str
+    made_with : str
+        As of `Origin`, without the count after it.
+    since : str
+        When the photo was taken, else when the reading was made; ISO 8601.
+    """
+
+    number: int
+    photo_sha256: str
+    photo: str
+    tray: str
+    made_with: str
+    since: str
+
+
+def that_count(connection: Connection, *, since: str) -> list[Kept]:
+    """Readings that count, of photos taken on a day or later, in the order of `tables`."""
+    row = READINGS.c
+    when = func.coalesce(row.taken_at, row.recorded_at)
+    wanted = _newest(None).with_only_columns(row.id, row.photo_sha256, row.photo, row.tray, row.made_with, when)
+    found = connection.execute(wanted.where(when >= since))
+    return [Kept(*of[:4], of.made_with.partition(_TIMES)[0], of[5]) for of in found]
+
+
+def newest_since(connection: Connection, number: int) -> list[int]:
+    """Numbers of the readings that count and came after the one of this number, in the order of `tables`."""
+    return list(connection.execute(_newest(None).where(READINGS.c.id > number)).scalars())
+
+
+def made_anew(connection: Connection, origin: Origin, tray: str) -> Origin:
+    """The origin with a count after `made_with` that no reading of this photo and tray has yet."""
+    known = READINGS.c.made_with
+    alike = (known == origin.made_with) | known.startswith(origin.made_with + _TIMES, autoescape=True)
+    wanted = select(func.count()).where(READINGS.c.photo_sha256 == origin.photo_sha256, READINGS.c.tray == tray, alike)
+    times: int = connection.execute(wanted).scalar_one()
+    return replace(origin, made_with=f"{origin.made_with}{_TIMES}{times + 1}") if times else origin
+
+
 def table(connection: Connection, name: str, *, tray: str | None = None) -> pd.DataFrame:
     """One of `TABLES` whole; see `tables`."""
     parts = list(tables(connection, name, tray=tray, at_once=_KEYS_AT_ONCE))
@@ -123,7 +171,12 @@ def tables(connection: Connection, name: str, *, tray: str | None = None, at_onc
     numbers = list(connection.execute(_newest(tray)).scalars())
     for start in range(0, max(len(numbers), 1), at_once):
         keys = numbers[start : start + at_once]
-        yield _typed(_fetch(connection, name, keys, [column.name for column in columns]), columns)
+        yield read_numbers(connection, name, keys, columns)
+
+
+def read_numbers(connection: Connection, name: str, numbers: Sequence[int], columns: Sequence[Column]) -> pd.DataFrame:
+    """One of `TABLES` for the readings of these numbers, in their order."""
+    return _typed(_fetch(connection, name, numbers, [column.name for column in columns]), columns)
 
 
 def _newest(tray: str | None) -> Select[int]:

@@ -22,7 +22,7 @@ from canopy.measure.columns import CELL_COLUMNS, TRAY_COLUMNS
 from canopy.measure.columns import Column as Promised
 from canopy.store.any_text import AnyText
 
-VERSION = "0001"
+VERSION = "0002"
 """The migration that makes these tables."""
 
 METADATA = MetaData()
@@ -140,6 +140,48 @@ HARVESTS = Table(
     Column("heads", Integer()),
     Column("weight_g", Double()),
     Column("note", AnyText(), nullable=False),
+)
+
+ASIDES = Table(
+    "asides",
+    METADATA,
+    Column("id", Integer(), primary_key=True),
+    Column("noted_at", AnyText(), nullable=False),
+    Column("photo", AnyText(), nullable=False),
+    Column("tray", AnyText(), nullable=False),
+    Column("reason", AnyText(), nullable=False),
+    Column("message", AnyText(), nullable=False),
+)
+
+MESSAGES = Table(
+    "messages",
+    METADATA,
+    Column("id", Integer(), primary_key=True),
+    Column("made_at", AnyText(), nullable=False),
+    Column("up_to_reading", Integer(), nullable=False),  # numbers of the last reading and the last photo set aside
+    Column("up_to_aside", Integer(), nullable=False),  # that it takes account of
+    Column("title", AnyText(), nullable=False),  # empty: there was nothing to tell
+    Column("body", AnyText(), nullable=False),
+)
+
+DELIVERIES = Table(
+    "deliveries",
+    METADATA,
+    Column("id", Integer(), primary_key=True),
+    Column("message_id", Integer(), ForeignKey("messages.id"), nullable=False),
+    Column("address", AnyText(), nullable=False),  # checksum: the address itself may hold a password
+    Column("state", AnyText(), nullable=False),  # waiting, sending, sent, given_up, unsure
+    Column("tries", Integer(), nullable=False),
+    Column("tried_at", AnyText()),
+    UniqueConstraint("message_id", "address", name="one_delivery"),
+)
+
+CLEARED = Table(
+    "cleared",
+    METADATA,
+    Column("sha256", AnyText(), primary_key=True),  # of a photo whose last file was deleted when it was due
+    Column("path", AnyText(), nullable=False),
+    Column("cleared_at", AnyText(), nullable=False),
 )
 
 APPENDED_ONLY = ("corrections", "harvests")

@@ -22,7 +22,20 @@ from canopy.tray import named_layouts
 
 from .typed import run
 
-COMMANDS = {"score", "nightly", "export", "check", "backup", "explain", "layouts", "crops", "init"}
+COMMANDS = {
+    "score",
+    "nightly",
+    "redo",
+    "export",
+    "check",
+    "backup",
+    "doctor",
+    "schedule",
+    "explain",
+    "layouts",
+    "crops",
+    "init",
+}
 
 
 def _python(code, **environment):

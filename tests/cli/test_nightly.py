@@ -11,6 +11,7 @@ import sys
 import time
 
 import pytest
+from nightly.in_place import InPlace
 from store.made_up import reading
 
 from canopy.store.database import opened
@@ -27,6 +28,7 @@ def folder(tmp_path, monkeypatch):
     monkeypatch.setattr(
         "canopy.nightly.work.analyse", lambda data, record, *, name, **_: reading(name, record.tray, area=len(data))
     )
+    monkeypatch.setattr("canopy.nightly.pool.Pool", InPlace)
     folder = tmp_path / "share"
     folder.mkdir()
     (folder / "trays.csv").write_text(TRAYS)
@@ -57,7 +59,7 @@ def test_a_pass_for_machines(capsys, folder):
     assert code == 0
     assert json.loads(out) == {
         "store": str(folder / "canopy.db"), "read": 1, "known": 0, "waiting": 0, "gone": 0, "set_aside": [],
-        "problems": [], "list_problems": [], "exit_code": 0,
+        "problems": [], "list_problems": [], "notes": [], "exit_code": 0,
     }  # fmt: skip
 
 
@@ -74,7 +76,7 @@ def test_asked_to_end_a_pass_gives_its_lock_back(folder):
     slow = (
         "import time\nfrom unittest import mock\nfrom canopy.cli.app import main\n"
         "def wait(*given, **named):\n    print('at work', flush=True)\n    time.sleep(60)\n"
-        f"with mock.patch('canopy.nightly.work.analyse', wait):\n    main(['nightly', {str(folder)!r}])\n"
+        f"with mock.patch('canopy.nightly.pool.Pool.outcomes', wait):\n    main(['nightly', {str(folder)!r}])\n"
     )
     with subprocess.Popen([sys.executable, "-c", slow], stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout.readline() == "at work\n"

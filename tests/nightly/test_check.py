@@ -9,6 +9,7 @@ import pytest
 
 from canopy.errors import UsageError
 from canopy.nightly.check import check
+from canopy.nightly.place import Folder
 from canopy.store.database import opened
 
 from .conftest import BAD
@@ -16,7 +17,7 @@ from .conftest import BAD
 
 def _check(share, **options):
     with opened(share.store, busy_timeout_s=5) as store:
-        return check(share.folder, store, **{"compare_bytes": False, **options})
+        return check(Folder(share.folder), store, **{"compare_bytes": False, **options})
 
 
 @pytest.fixture
@@ -80,4 +81,4 @@ def test_rows_that_are_lost_are_told(share):
 
 def test_a_folder_that_is_not_there(three):
     with opened(three.store, busy_timeout_s=5) as store, pytest.raises(UsageError, match="no such folder"):
-        check(three.folder / "absent", store, compare_bytes=False)
+        check(Folder(three.folder / "absent"), store, compare_bytes=False)

@@ -10,7 +10,8 @@ import pandas as pd
 import pytest
 
 from canopy.errors import StoreError
-from canopy.nightly.night import STORE_FILE, one_pass
+from canopy.nightly.farm import STORE_FILE
+from canopy.nightly.night import one_pass
 
 from .conftest import counts
 
