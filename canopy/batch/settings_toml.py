@@ -50,9 +50,9 @@ class Configuration:
         return hashlib.sha256(json.dumps(self.as_data(), sort_keys=True).encode()).hexdigest()[:FINGERPRINT_DIGITS]
 
     def as_data(self) -> dict[str, Any]:
-        """Plain data of all settings and recipes that bear on readings; store, plans, prints, language do not."""
+        """Plain data of all settings and recipes that bear on readings; store, page, plans, prints, language do not."""
         recipes = [recipe.model_dump(mode="json", exclude_none=True) for recipe in self.recipes.values()]
-        apart = dict.fromkeys(("store", "sheet", "plan", "picks", "learn"), True)
+        apart = dict.fromkeys(("store", "web", "sheet", "plan", "picks", "learn"), True)
         settings = self.settings.model_dump(mode="json", exclude={**apart, "outputs": {"language"}})
         data = {"settings": settings, "recipes": recipes}
         own = [layout.model_dump(mode="json") for layout in self.layouts.values()]

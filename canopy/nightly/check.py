@@ -9,6 +9,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection
 
+from canopy.batch.folder import SNAPS
 from canopy.errors import UsageError
 from canopy.nightly.look import Entry, listings
 from canopy.nightly.read import take
@@ -74,7 +75,9 @@ def check(folder: Path, store: Store, *, compare_bytes: bool) -> Checked:
         found.damage += _damage(connection)
         known = {file.path: file for file in ledger.all_files(connection)}
         with_files = {file.sha256 for file in known.values()}
-        found.unseen += [photo.path for photo in ledger.photos(connection) if photo.sha256 not in with_files]
+        without = [photo.path for photo in ledger.photos(connection) if photo.sha256 not in with_files]
+    # Photos from phones are no files that cameras fill in: being there is all that is asked of them.
+    found.unseen += [path for path in without if not _is_snap(folder, path)]
     for path, entry in _entries(folder):
         file = known.pop(path, None)
         if file is None or file.sha256 is None:
@@ -91,6 +94,10 @@ def _entries(folder: Path) -> Iterator[tuple[str, Entry]]:
     for listing in listings(folder):
         below = f"{listing.folder}/" if listing.folder else ""
         yield from ((below + entry.name, entry) for entry in listing.entries)
+
+
+def _is_snap(folder: Path, path: str) -> bool:
+    return path.startswith(f"{SNAPS}/") and (folder / path).is_file()
 
 
 def _is_as_read(path: Path, entry: Entry, file: File, *, compare_bytes: bool) -> bool:

@@ -13,6 +13,7 @@ from canopy.settings.segment import SegmentSettings
 from canopy.settings.sheet import SheetSettings
 from canopy.settings.store import StoreSettings
 from canopy.settings.tray import TraySettings
+from canopy.settings.web import WebSettings
 
 __all__ = [
     "GrowthSettings",
@@ -29,6 +30,7 @@ __all__ = [
     "SheetSettings",
     "StoreSettings",
     "TraySettings",
+    "WebSettings",
 ]
 
 
@@ -50,3 +52,4 @@ class Settings(BaseModel):
     outputs: OutputSettings = Field(default_factory=OutputSettings, description="Tables, pictures, report.")
     store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, nightly pass.")
     sheet: SheetSettings = Field(default_factory=SheetSettings, description="Printed sheet and tray labels.")
+    web: WebSettings = Field(default_factory=WebSettings, description="The page on the phone.")

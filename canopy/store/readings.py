@@ -123,7 +123,12 @@ def tables(connection: Connection, name: str, *, tray: str | None = None, at_onc
     numbers = list(connection.execute(_newest(tray)).scalars())
     for start in range(0, max(len(numbers), 1), at_once):
         keys = numbers[start : start + at_once]
-        yield _typed(_fetch(connection, name, keys, [column.name for column in columns]), columns)
+        yield read_numbers(connection, name, keys, columns)
+
+
+def read_numbers(connection: Connection, name: str, numbers: Sequence[int], columns: Sequence[Column]) -> pd.DataFrame:
+    """One of `TABLES` for the readings of these numbers, in their order."""
+    return _typed(_fetch(connection, name, numbers, [column.name for column in columns]), columns)
 
 
 def _newest(tray: str | None) -> Select[int]:
