@@ -19,6 +19,7 @@ from canopy.cli.outlook import forecast, grow, ready
 from canopy.cli.picks import picks
 from canopy.cli.plan import plan
 from canopy.cli.score import score
+from canopy.cli.serve import people, serve
 from canopy.cli.sheet import sheet
 from canopy.cli.simulate import simulate
 from canopy.cli.store import backup, check, export
@@ -40,6 +41,7 @@ COMMANDS = (
     export,
     check,
     backup,
+    serve,
     explain,
     layouts,
     crops,
@@ -59,6 +61,7 @@ for _command in COMMANDS:
     app.command()(_command)
 app.add_typer(view, name="view")
 app.add_typer(sheet, name="sheet")
+app.add_typer(people, name="people")
 
 
 def _show_version(wanted: bool) -> None:

@@ -76,6 +76,8 @@ class Kept:
     tray : str
     path : str
         Of the photo, below the folder, as when it was worked through.
+    made_with : str
+        Checksum of all that it rests on but the photo.
     cells, trays, criteria, remarks : pandas.DataFrame
         With the promised columns; `trays` has one row.
     """
@@ -84,6 +86,7 @@ class Kept:
     photo_sha256: str
     tray: str
     path: str
+    made_with: str
     cells: pd.DataFrame
     trays: pd.DataFrame
     criteria: pd.DataFrame
@@ -122,18 +125,22 @@ def history_of(connection: Connection, tray: str, *, most: int) -> list[Latest]:
 def reading_of(connection: Connection, number: int) -> Kept | None:
     """A reading with all its tables; None when there is none of this number."""
     joined = READINGS.join(PHOTOS, READINGS.c.photo_sha256 == PHOTOS.c.sha256)
-    wanted = select(READINGS.c.photo_sha256, READINGS.c.tray, PHOTOS.c.path).select_from(joined)
+    wanted = select(READINGS.c.photo_sha256, READINGS.c.tray, PHOTOS.c.path, READINGS.c.made_with).select_from(joined)
     row = connection.execute(wanted.where(READINGS.c.id == number)).first()
     if row is None:
         return None
     parts = {"cells": CELL_COLUMNS, "trays": TRAY_COLUMNS, "criteria": CRITERIA_COLUMNS, "remarks": REMARK_COLUMNS}
     tables = {name: read_numbers(connection, name, [number], columns) for name, columns in parts.items()}
-    return Kept(number, row.photo_sha256, row.tray, row.path, **tables)
+    return Kept(number, row.photo_sha256, row.tray, row.path, row.made_with, **tables)
 
 
-def newest_reading_of_photo(connection: Connection, photo_sha256: str, tray: str) -> int | None:
-    """Number of the newest reading that a photo gave of a tray."""
+def newest_reading_of_photo(
+    connection: Connection, photo_sha256: str, tray: str, *, made_with: str | None = None
+) -> int | None:
+    """Number of the newest reading that a photo gave of a tray, or of the one made with just these things."""
     wanted = select(READINGS.c.id).where(READINGS.c.photo_sha256 == photo_sha256, READINGS.c.tray == tray)
+    if made_with is not None:
+        wanted = wanted.where(READINGS.c.made_with == made_with)
     return connection.execute(wanted.order_by(READINGS.c.id.desc()).limit(1)).scalar()
 
 
