@@ -18,7 +18,8 @@
     if (event.target.closest("[data-close]")) one("#sheet").close();
     if (event.target === one("#sheet")) one("#sheet").close();
   });
-  for (const boxes = all("input[form=compare]"), box of boxes) {
+  const boxes = all("input[form=compare]");
+  for (const box of boxes) {
     box.addEventListener("change", () => {
       const chosen = boxes.filter((other) => other.checked);
       if (chosen.length > 2) chosen.find((other) => other !== box).checked = false;
