@@ -9,8 +9,10 @@ from argon2.exceptions import InvalidHashError, VerificationError
 
 from canopy.errors import UsageError
 
-# RFC 9106, section 4, second recommended option: Argon2id, 64 MiB, 3 passes, 4 lanes.
-_HASHER = PasswordHasher(time_cost=3, memory_cost=65536, parallelism=4)
+PASSES, MEMORY_KIB, LANES = 3, 65536, 4
+"""RFC 9106, section 4, second recommended option of Argon2id."""
+
+_HASHER = PasswordHasher(time_cost=PASSES, memory_cost=MEMORY_KIB, parallelism=LANES)
 _EASY = frozenset({"123456", "654321", "000000", "111111", "123123", "121212", "password", "12345678", "canopy"})
 LONGEST = 200
 

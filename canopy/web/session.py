@@ -5,10 +5,12 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Annotated
 
+from anyio.to_thread import run_sync
 from fastapi import Depends, Request
 from itsdangerous import BadSignature, Signer
 from starlette.datastructures import FormData
@@ -106,8 +108,6 @@ def give_cookie(response: Response, site: Site, session: str) -> None:
 
 def new_session(site: Site, person: Person) -> str:
     """Begin a session under an id that nobody has seen before the sign-in."""
-    from datetime import timedelta
-
     session = secrets.token_urlsafe(32)
     ends_at = site.clock() + timedelta(hours=site.settings.session_hours)
     with site.store.writing() as connection:
@@ -140,8 +140,8 @@ QA = Annotated[Visit, Depends(needs("qa"))]
 Admin = Annotated[Visit, Depends(needs("admin"))]
 
 
-async def own_form(request: Request) -> FormData:
-    """The fields of a form that this session's own page sent.
+async def own_form(request: Request) -> AsyncIterator[FormData]:
+    """The fields of a form that this session's own page sent; its files are closed when the answer is made.
 
     Raises
     ------
@@ -159,13 +159,14 @@ async def own_form(request: Request) -> FormData:
         )
     except MultiPartException as error:
         raise HTTPException(400, f"This form cannot be read: {error.message}") from None
-    from anyio.to_thread import run_sync
-
-    visit = await run_sync(visit_of, request)
-    given = request.headers.get(CSRF_HEADER) or form.get(CSRF_FIELD)
-    if not isinstance(given, str) or not hmac.compare_digest(given.encode(), visit.csrf.encode()):
-        raise HTTPException(403, "This form is not yours or too old; load the page again and send it once more.")
-    return form
+    try:
+        visit = await run_sync(visit_of, request)
+        given = request.headers.get(CSRF_HEADER) or form.get(CSRF_FIELD)
+        if not isinstance(given, str) or not hmac.compare_digest(given.encode(), visit.csrf.encode()):
+            raise HTTPException(403, "This form is not yours or too old; load the page again and send it once more.")
+        yield form
+    finally:
+        await form.close()
 
 
 Form = Annotated[FormData, Depends(own_form)]

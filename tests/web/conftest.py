@@ -6,11 +6,21 @@ import re
 import shutil
 
 import pytest
+from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
+from canopy.web import passwords
 from canopy.web.app import make_app
 
 from .farm import PINS, labelled_photo, measured_farm, opened_site
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _quick_hashes():
+    """Hashes that cost little: how much the real ones cost is a test of its own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(passwords, "_HASHER", PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
+        yield
 
 
 @pytest.fixture(scope="session")

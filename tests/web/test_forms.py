@@ -25,7 +25,9 @@ def test_the_token_of_another_session_does_nothing(crew, qa):
 
 
 def test_a_form_of_another_site_does_nothing_even_with_the_token(crew):
-    answer = crew.fill("/today/cut", tray="R1-01", cell="A3", key="k-12345678", headers={"sec-fetch-site": "cross-site"})
+    answer = crew.fill(
+        "/today/cut", tray="R1-01", cell="A3", key="k-12345678", headers={"sec-fetch-site": "cross-site"}
+    )
     assert answer.status_code == 403
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from argon2 import PasswordHasher
 
 from canopy.store import people
-from canopy.web.passwords import hashed, is_right
+from canopy.web.passwords import COST, hashed, is_right
 from canopy.web.routes.sign import _own_place
 
 from .farm import NOW, PINS
@@ -72,7 +73,9 @@ def test_session_is_a_new_one_after_the_sign_in(nobody):
     assert nobody.get("/snap").status_code == 303
 
 
-@pytest.mark.parametrize("change", [lambda c: c[:-9] + ("A" if c[-9] != "A" else "B") + c[-8:], lambda c: "x" + c, lambda c: ""])
+@pytest.mark.parametrize(
+    "change", [lambda c: c[:-9] + ("A" if c[-9] != "A" else "B") + c[-8:], lambda c: "x" + c, lambda c: ""]
+)
 def test_a_cookie_that_was_changed_is_nobodys(sign_in, nobody, change):
     nobody.cookies.set("canopy_session", change(sign_in("ana").cookies["canopy_session"]))
     assert nobody.get("/snap").status_code == 303
@@ -138,6 +141,11 @@ def test_an_unknown_name_is_told_the_same_as_a_wrong_pin(nobody):
     unknown = nobody.fill("/sign-in", page="/sign-in", name="nobody at all", pin="wrong one")
     assert known.status_code == unknown.status_code == 403
     assert known.text.split("<form")[0] == unknown.text.split("<form")[0]
+
+
+def test_hashes_cost_what_the_standard_recommends():
+    # RFC 9106, section 4: "t=3 iterations, p=4 lanes, m=2^(16) (64 MiB of RAM)".
+    assert PasswordHasher(**COST).hash("x" * 8).startswith("$argon2id$v=19$m=65536,t=3,p=4$")
 
 
 def test_pins_are_kept_as_argon2id_only(site):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from datetime import date
+from datetime import date, datetime
 
 from fastapi import APIRouter, Request
 from pydantic import ValidationError
@@ -21,7 +21,7 @@ from canopy.store.people import Deed
 from canopy.store.snaps import READ
 from canopy.web import darkroom
 from canopy.web.darkroom import Whole
-from canopy.web.farm import KnownTray
+from canopy.web.farm import KnownTray, snap_path
 from canopy.web.measuring import STATES, Source, measure_photo, sown_now, what_is_told
 from canopy.web.pages import go, page, wants_json
 from canopy.web.routes.reading import kept_or_none_found
@@ -176,8 +176,6 @@ def _write_down(site: Site, visit: Visit, sha256: str, tray: str, cell: str, col
 
 def _source(site: Site, kept: Kept) -> Source:
     """The reading's photo, with the time that it was measured with."""
-    from datetime import datetime
-
     with site.store.reading() as connection:
         photo = ledger.photo_of(connection, kept.photo_sha256)
     data = site.farm.photo(kept.path, kept.photo_sha256)
@@ -194,8 +192,6 @@ def _known(site: Site, tray: str) -> KnownTray:
 
 def _set_aside_snap(site: Site, key: str) -> tuple[str, str, str]:
     """Path, checksum and tray of a photo that gave no reading."""
-    from canopy.web.farm import snap_path
-
     with site.store.reading() as connection:
         snap = snaps.snap_of(connection, key)
     if snap is None or snap.state != snaps.SET_ASIDE or not snap.tray:

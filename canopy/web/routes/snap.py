@@ -66,7 +66,6 @@ async def take(request: Request, visit: Crew, form: Form) -> Response:
     for number, photo in enumerate(photos):
         own = key if number == 0 else f"{key}-{number}"
         sent.append(await run_sync(_take_in, site, visit, form, photo, own, line))
-        await photo.close()
     if len(sent) == 1:
         await run_sync(lambda: line.wait(sent[0], seconds=site.settings.answer_wait_s))
     if wants_json(request):

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from urllib.parse import quote
+
 from fastapi import APIRouter, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from canopy.records import CropRecipe
 from canopy.store import people
-from canopy.store.newest import Kept, latest
+from canopy.store.newest import latest
 from canopy.store.notebook import add_recipe, saved_recipes
 from canopy.store.people import Deed
 from canopy.web.farm import KnownTray, recipe_now
@@ -43,7 +45,7 @@ def what_if(request: Request, visit: QA, tray: str = "") -> Response:
     after = decided(kept, new, told.record, settings=settings)
     return page(
         request, "what_if.html", trays=trays, known=known, recipe=now, new=new, wrong=wrong,
-        fields=recipe_fields(now, new), changes=changes(before, after), reading=_view(site, kept),
+        fields=recipe_fields(now, new), changes=changes(before, after), reading=view_of(site, kept),
         after=dict(zip(after["cell"], after["decision"], strict=True)), is_new=new != now,
         version=_version(site, known),
     )  # fmt: skip
@@ -66,7 +68,7 @@ def save(request: Request, visit: Admin, form: Form) -> Response:
         number = add_recipe(connection, data, at=site.now, by=visit.name, note=text_of(form, "note"))
         about = f"{new.crop}/{new.stage} version {number}"
         people.note(connection, Deed(site.now, visit.name, "recipe saved", about, visit.address))
-    return go(f"/what-if?tray={_quoted(known.id)}")
+    return go(f"/what-if?tray={quote(known.id)}")
 
 
 def recipe_of(site: Site, known: KnownTray) -> CropRecipe:
@@ -101,13 +103,3 @@ def _version(site: Site, known: KnownTray) -> int | None:
     with site.store.reading() as connection:
         saved = saved_recipes(connection).get((known.recipe.crop, known.recipe.stage))
     return saved[0] if saved is not None else None
-
-
-def _view(site: Site, kept: Kept) -> object:
-    return view_of(site, kept)
-
-
-def _quoted(text: str) -> str:
-    from urllib.parse import quote
-
-    return quote(text)
