@@ -106,7 +106,8 @@ def test_corners_given_by_hand_are_used(crew, site):
 
 @pytest.mark.parametrize(
     ("path", "fields"),
-    [("cell", {"cell": "Z9", "state": "empty"}), ("cell", {"cell": "A1", "state": "alive"}), ("cell", {"state": "empty"}),
+    [("cell", {"cell": "Z9", "state": "empty"}), ("cell", {"cell": "A1", "state": "alive"}),
+     ("cell", {"state": "empty"}),
      ("corners", {"corners": "1 2 3"}), ("corners", {"corners": "a b c d e f g h"}),
      ("corners", {"corners": "0 0 1e9 0 1 1 0 1"}), ("corners", {"corners": "nan 0 1 0 1 1 0 1"}),
      ("strokes", {"strokes": "[["}), ("strokes", {"strokes": "[]"}), ("strokes", {"strokes": "7"}),

@@ -16,6 +16,7 @@
     const svg = one("svg", corners);
     const handles = all(".handle", svg);
     const numbers = all("text", svg);
+    const crosses = all(".cross", svg);
     const width = Number(corners.dataset.width);
     const height = Number(corners.dataset.height);
     const loupe = one("#loupe");
@@ -27,6 +28,9 @@
       places.forEach(([x, y], k) => {
         for (const [name, value] of [["cx", x], ["cy", y]]) handles[k].setAttribute(name, value);
         for (const [name, value] of [["x", x], ["y", y]]) numbers[k].setAttribute(name, value);
+        const arm = Number(crosses[k].dataset.arm);
+        const lines = ["M" + (x - arm) + "," + y + "h" + 2 * arm, "M" + x + "," + (y - arm) + "v" + 2 * arm];
+        crosses[k].setAttribute("d", lines.join(""));
       });
       one("polygon", svg).setAttribute("points", places.map((place) => place.join(",")).join(" "));
       one("#numbers").value = places.map(([x, y]) => x.toFixed(1) + " " + y.toFixed(1)).join(" ");
