@@ -213,10 +213,9 @@ def test_ticks_and_photos_wait_while_the_network_is_cut_and_count_once(browser, 
     photo = tmp_path / "late.jpg"
     photo.write_bytes(labelled_photo() + b"late")
     with _visiting(browser, address, "ana", expected=("ERR_INTERNET_DISCONNECTED", "ERR_FAILED")) as page:
-        page.goto("/snap")
         page.goto("/today")
-        page.evaluate("navigator.serviceWorker.ready")
-        page.reload()  # the worker sees this one, and keeps it
+        kept = "async () => { while (!(await caches.match('/today') && await caches.match('/snap')))"
+        page.evaluate(f"{kept} await new Promise((go) => setTimeout(go, 50)); }}")
         left = int(page.locator("#left").inner_text())
         tray = page.locator("section.tray", has=page.get_by_role("heading", name="R1-05"))
         with page.expect_response("**/today/cut"):

@@ -6,7 +6,13 @@ const FILES = "files";
 const KEPT = ["/snap", "/today"];
 
 self.addEventListener("install", () => self.skipWaiting());
-self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
+self.addEventListener("activate", (event) => event.waitUntil(Promise.all([self.clients.claim(), ...KEPT.map(keep)])));
+
+// The places are kept as soon as the worker is there, whether or not anybody has been to them.
+async function keep(path) {
+  const answer = await fetch(path).catch(() => null);
+  if (answer && answer.ok && !answer.redirected) await (await caches.open(PAGES)).put(path, answer);
+}
 
 self.addEventListener("fetch", (event) => {
   const request = event.request;
