@@ -34,3 +34,4 @@ class WebSettings(BaseModel):
     today_days: int = Field(3, ge=1, le=60, description="Pick lists rest on photos of no more days back.")
     history_days: int = Field(12, ge=1, le=200, description="Pictures of a tray shown side by side.")
     board_page: int = Field(40, ge=5, le=500, description="Trays on one page of the board.")
+    today_page: int = Field(25, ge=1, le=500, description="Trays on one page of today's list.")

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from canopy.outputs.palette import PICKED, Look, look_of
 from canopy.store import people
 from canopy.store.logbook import Harvest, add_harvest
-from canopy.store.newest import CellNow, cells_in_short, latest
+from canopy.store.newest import CellNow, Latest, cells_in_short, latest
 from canopy.store.notebook import cut_cells, grams_cut
 from canopy.store.people import Deed
 from canopy.store.snaps import first_time
@@ -22,7 +22,7 @@ class ToCut:
 
     Attributes
     ----------
-    tray, rack : str
+    tray : str
     reading : int
     taken_at : str
     known : KnownTray or None
@@ -37,7 +37,6 @@ class ToCut:
     """
 
     tray: str
-    rack: str
     reading: int
     taken_at: str
     known: KnownTray | None
@@ -57,27 +56,51 @@ class ToCut:
         return sum(cell.cell not in self.cut for _, cells in self.rows for cell in cells)
 
 
-def todays_list(site: Site, *, rack: str = "") -> list[ToCut]:
+@dataclass(frozen=True)
+class Today:
+    """One page of today's list.
+
+    Attributes
+    ----------
+    trays : list of ToCut
+        In walking order.
+    racks : list of str
+        All racks with something on the list.
+    part, parts : int
+        Which page of how many, from 1.
+    """
+
+    trays: list[ToCut]
+    racks: list[str]
+    part: int
+    parts: int
+
+
+def todays_list(site: Site, *, rack: str = "", part: int = 1) -> Today:
     """Trays with something to cut, in walking order; those of old photos are left out."""
     since = (date.fromisoformat(site.today) - timedelta(days=site.settings.today_days)).isoformat()
-    trays = site.farm.rules.trays
     with site.store.reading() as connection:
         new = [one for one in latest(connection) if one.ready and (one.taken_at or "") >= since]
-        if rack:
-            new = [one for one in new if rack_of(one.tray) == rack]
-        cells = cells_in_short(connection, [one.id for one in new])
+        new.sort(key=lambda one: walking_order(one.tray))
+        racks = list(dict.fromkeys(rack_of(one.tray) for one in new))
+        new = [one for one in new if rack in ("", rack_of(one.tray))]
+        size = site.settings.today_page
+        parts = max(1, -(-len(new) // size))
+        part = min(max(part, 1), parts)
+        shown = new[(part - 1) * size : part * size]
+        cells = cells_in_short(connection, [one.id for one in shown])
         grams = grams_cut(connection, on=site.today)
-        cut = {one.tray: cut_cells(connection, one.tray, since=(one.taken_at or "")[:10]) for one in new}
-    listed = []
-    for one in sorted(new, key=lambda one: walking_order(one.tray)):
-        picks = [cell for cell in cells[one.id] if cell.decision in PICKED]
-        if picks:
-            done = {cell.cell for cell in picks if cut[one.tray].get(cell.cell, 0) > 0}
-            listed.append(
-                ToCut(one.tray, rack_of(one.tray), one.id, one.taken_at or "", trays.get(one.tray),
-                      look_of(picks[0].decision), _by_row(picks), done, grams.get(one.tray, 0.0))
-            )  # fmt: skip
-    return listed
+        cut = {one.tray: cut_cells(connection, one.tray, since=(one.taken_at or "")[:10]) for one in shown}
+    trays = [_to_cut(site, one, cells[one.id], cut[one.tray], grams.get(one.tray, 0.0)) for one in shown]
+    return Today(trays, racks, part, parts)
+
+
+def _to_cut(site: Site, one: Latest, cells: list[CellNow], cut: dict[str, int], grams: float) -> ToCut:
+    picks = [cell for cell in cells if cell.decision in PICKED]
+    done = {cell.cell for cell in picks if cut.get(cell.cell, 0) > 0}
+    look = look_of(picks[0].decision if picks else None)
+    known = site.farm.rules.trays.get(one.tray)
+    return ToCut(one.tray, one.id, one.taken_at or "", known, look, _by_row(picks), done, grams)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ JSON = {"accept": "application/json"}
 
 
 def _tick(client, cell, key, *, done="yes", tray="R1-05", **fields):
-    return client.fill("/today/cut", tray=tray, cell=cell, key=key, done=done, headers=JSON, **fields)
+    return client.fill("/today/cut", tray=tray, tick=f"{cell} {done}", key=key, headers=JSON, **fields)
 
 
 def _heads(site, cell, tray="R1-05"):
@@ -22,7 +22,7 @@ def _heads(site, cell, tray="R1-05"):
 
 
 def test_the_list_holds_what_the_newest_photos_say(site, crew):
-    listed = todays_list(site)
+    listed = todays_list(site).trays
     assert [one.tray for one in listed] == sorted((one.tray for one in listed), key=walking_order)
     one = next(one for one in listed if one.tray == "R1-05")
     with site.store.reading() as connection:
@@ -32,7 +32,7 @@ def test_the_list_holds_what_the_newest_photos_say(site, crew):
         assert [cell.cell for _, cells in one.rows for cell in cells] == [row[0] for row in rows]
     html = crew.get("/today").text
     assert html.index("t-R1-01") < html.index("t-R1-05")
-    assert html.count('class="tick"') == sum(one.count for one in listed)
+    assert html.count('name="tick"') == sum(one.count for one in listed)
 
 
 def test_a_tick_sent_twice_counts_once(crew, site):
@@ -63,8 +63,8 @@ def test_a_tick_is_taken_back_by_a_record_of_its_own(crew, site):
 
 
 def test_without_a_script_the_form_leads_back_to_the_tray(crew):
-    answer = crew.fill("/today/cut", tray="R1-05", cell="B10", key="tick-key-b10", rack="R1")
-    assert answer.headers["location"] == "/today?rack=R1#t-R1-05"
+    answer = crew.fill("/today/cut", tray="R1-05", tick="B10 yes", key="tick-key-b10", rack="R1", part="1")
+    assert answer.headers["location"] == "/today?rack=R1&part=1#t-R1-05"
     html = crew.get("/today?rack=R1").text
     assert 'aria-pressed="true">B10<' in html
 
@@ -72,17 +72,17 @@ def test_without_a_script_the_form_leads_back_to_the_tray(crew):
 def test_grams_are_written_down_once(crew, site):
     for _ in range(2):
         crew.fill("/today/grams", tray="R1-05", grams="412,5", key="gram-key-1")
-    assert next(one for one in todays_list(site) if one.tray == "R1-05").grams == 412.5
+    assert next(one for one in todays_list(site).trays if one.tray == "R1-05").grams == 412.5
 
 
 @pytest.mark.parametrize(
     ("fields", "said"),
-    [({"cell": "Z9"}, "no photo of this tray"), ({"tray": "R9-99"}, "no photo of this tray"),
+    [({"tick": "Z9 yes"}, "no photo of this tray"), ({"tray": "R9-99"}, "no photo of this tray"),
      ({"key": "short"}, "key: "), ({"on": "2026-04-01"}, "on: lies more than"), ({"on": "tomorrow"}, "on: write")],
 )  # fmt: skip
 def test_ticks_that_make_no_sense_are_refused(crew, fields, said):
     answer = crew.fill("/today/cut", headers=JSON,
-                       **{"tray": "R1-05", "cell": "A6", "key": "tick-key-00", **fields})  # fmt: skip
+                       **{"tray": "R1-05", "tick": "A6 yes", "key": "tick-key-00", **fields})  # fmt: skip
     assert answer.status_code == 422
     assert said in answer.json()["detail"]
 
@@ -98,7 +98,7 @@ def test_old_photos_give_no_list(site, monkeypatch):
     from .farm import NOW
 
     monkeypatch.setattr(site, "clock", lambda: NOW + timedelta(days=20))
-    assert todays_list(site) == []
+    assert todays_list(site).trays == []
 
 
 def test_walking_order_counts_as_people_do():
@@ -110,3 +110,13 @@ def test_walking_order_counts_as_people_do():
 @pytest.mark.parametrize(("tray", "rack"), [("R1-05", "R1"), ("B_2_7", "B"), ("17", "17"), ("North 3", "North")])
 def test_rack_is_the_id_up_to_its_first_sign(tray, rack):
     assert rack_of(tray) == rack
+
+
+def test_a_long_list_comes_in_parts(site, crew, monkeypatch):
+    small = site.settings.model_copy(update={"today_page": 1})
+    monkeypatch.setattr(type(site), "settings", property(lambda self: small))
+    first = todays_list(site)
+    assert (first.part, len(first.trays)) == (1, 1)
+    assert first.parts == len({one.tray for part in range(1, 9) for one in todays_list(site, part=part).trays})
+    assert "/today?rack=&amp;part=2" in crew.get("/today").text
+    assert crew.get("/today?part=x").status_code == 200

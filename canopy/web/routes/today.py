@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from datetime import date, timedelta
+from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
 from starlette.datastructures import FormData
@@ -13,7 +14,6 @@ from starlette.responses import JSONResponse, Response
 
 from canopy.store.newest import latest_of, reading_of
 from canopy.web.cutting import Tick, todays_list, weigh, write_tick
-from canopy.web.farm import rack_of, walking_order
 from canopy.web.pages import go, page, plain, wants_json
 from canopy.web.session import Crew, Form, text_of
 from canopy.web.site import Site, site_of
@@ -27,15 +27,13 @@ _LATE_DAYS = 14
 
 
 @router.get("/today")
-def today_page(request: Request, visit: Crew, rack: str = "") -> Response:
+def today_page(request: Request, visit: Crew, rack: str = "", part: str = "1") -> Response:
     """What is to be cut."""
     site = site_of(request)
-    every = todays_list(site)
-    racks = sorted({one.rack for one in every}, key=walking_order)
-    listed = [one for one in every if not rack or one.rack == rack]
+    shown = todays_list(site, rack=rack, part=int(part) if part.isdecimal() and len(part) < 9 else 1)
     return page(
-        request, "today.html", trays=listed, racks=racks, rack=rack, today=site.today, days=site.settings.today_days,
-        left=sum(one.left for one in listed), count=sum(one.count for one in listed),
+        request, "today.html", list=shown, rack=rack, today=site.today, days=site.settings.today_days,
+        left=sum(one.left for one in shown.trays), count=sum(one.count for one in shown.trays),
     )  # fmt: skip
 
 
@@ -43,14 +41,14 @@ def today_page(request: Request, visit: Crew, rack: str = "") -> Response:
 def cut(request: Request, visit: Crew, form: Form) -> Response:
     """Tick a cell off, or take the tick back."""
     site = site_of(request)
-    tray, cell, done = text_of(form, "tray"), text_of(form, "cell"), text_of(form, "done") != "no"
-    since = photo_day(site, tray, cell)
-    tick = Tick(tray, cell, done, _key(form), _day(site, form), since)
+    tray, key = text_of(form, "tray"), _key(form)
+    cell, _, word = text_of(form, "tick").partition(" ")  # one button each, and one form for all of a tray
+    done = word != "no"
+    tick = Tick(tray, cell, done, f"{key} {cell} {word}", _day(site, form), photo_day(site, tray, cell))
     new = write_tick(site, tick, by=visit.name, address=visit.address)
     if wants_json(request):
         return JSONResponse({"tray": tray, "cell": cell, "done": done, "new": new})
-    rack = text_of(form, "rack")
-    return go(f"/today{f'?rack={rack}' if rack and rack == rack_of(tray) and rack.isalnum() else ''}#t-{tray}")
+    return go(f"/today?{urlencode({'rack': text_of(form, 'rack'), 'part': text_of(form, 'part')})}#t-{quote(tray)}")
 
 
 @router.post("/today/grams")
@@ -70,7 +68,7 @@ def grams(request: Request, visit: Crew, form: Form) -> Response:
     new = weigh(site, tray=tray, grams=number, key=_key(form), by=visit.name, address=visit.address)
     if wants_json(request):
         return JSONResponse({"tray": tray, "grams": number, "new": new})
-    return go(f"/today#t-{tray}")
+    return go(f"/today#t-{quote(tray)}")
 
 
 def photo_day(site: Site, tray: str, cell: str) -> str:

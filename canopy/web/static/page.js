@@ -106,14 +106,14 @@
   }
 
   // ---- ticks: shown at once, sent when the network is there
-  const ticks = all("form.tick");
-  const tickOf = (tray, cell) => ticks.find((form) => form.tray.value === tray && form.cell.value === cell);
-  const setTick = (form, done) => {
-    const button = one("button", form);
+  const ticks = all("form.ticks .pick");
+  const cellOf = (button) => button.value.split(" ")[0];
+  const tickOf = (tray, cell) => ticks.find((button) => button.form.tray.value === tray && cellOf(button) === cell);
+  const setTick = (button, done) => {
     if ((button.getAttribute("aria-pressed") === "true") === done) return;
     button.setAttribute("aria-pressed", String(done));
-    button.value = done ? "no" : "yes";
-    for (const place of [one("#left"), one(".tray-left", form.closest("section"))]) {
+    button.value = cellOf(button) + (done ? " no" : " yes");
+    for (const place of [one("#left"), one(".tray-left", button.closest("section"))]) {
       place.textContent = String(Number(place.textContent) + (done ? -1 : 1));
     }
   };
@@ -121,20 +121,20 @@
     const now = new Date();
     return [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((n) => String(n).padStart(2, "0")).join("-");
   };
-  for (const form of ticks) {
+  for (const form of all("form.ticks")) {
     form.addEventListener("submit", (event) => {
       event.preventDefault();
-      const done = one("button", form).value !== "no";
+      const tick = event.submitter.value;
       const key = canopy.key();
-      setTick(form, done);
-      const fields = { key, tray: form.tray.value, cell: form.cell.value, done: done ? "yes" : "no", on: today() };
-      canopy.send({ to: "/today/cut", key, fields });
+      setTick(event.submitter, tick.endsWith(" yes"));
+      canopy.send({ to: "/today/cut", key, fields: { key, tray: form.tray.value, tick, on: today() } });
     });
   }
   canopy.onSent((item, event) => {
     if (item.to !== "/today/cut" || !event.refused) return;
-    const form = tickOf(item.fields.tray, item.fields.cell);
-    if (form) setTick(form, item.fields.done === "no");
+    const [cell, word] = item.fields.tick.split(" ");
+    const button = tickOf(item.fields.tray, cell);
+    if (button) setTick(button, word === "no");
   });
   for (const form of all("form.grams")) {
     form.addEventListener("submit", (event) => {
@@ -150,8 +150,10 @@
   }
   const showPending = async () => {
     for (const item of await canopy.waiting()) {
-      const form = item.to === "/today/cut" && tickOf(item.fields.tray, item.fields.cell);
-      if (form) setTick(form, item.fields.done === "yes");
+      if (item.to !== "/today/cut") continue;
+      const [cell, word] = item.fields.tick.split(" ");
+      const button = tickOf(item.fields.tray, cell);
+      if (button) setTick(button, word === "yes");
     }
   };
 
