@@ -50,15 +50,14 @@ def changed_recipe(recipe: CropRecipe, fields: Mapping[str, str]) -> tuple[CropR
             continue
         try:
             value = float(text.replace(",", "."))
-        except ValueError:
+            data[block] = {**data[block], number: int(value) if number == "minimum_das" else value}
+        except (ValueError, OverflowError):
             wrong.append(f"{block} {number}: `{text[:20]}` is no number")
-            continue
-        data[block] = {**data[block], number: int(value) if number == "minimum_das" and value == value else value}
     if wrong:
         return recipe, wrong
     try:
         return CropRecipe.model_validate(data), []
-    except (ValidationError, OverflowError) as error:
+    except ValidationError as error:
         return recipe, _problems(error)
 
 
@@ -105,9 +104,7 @@ def _rounded(score: float | None) -> int | None:
     return None if score is None else round(score)
 
 
-def _problems(error: ValidationError | OverflowError) -> list[str]:
-    if isinstance(error, OverflowError):
-        return ["a number is too large"]
+def _problems(error: ValidationError) -> list[str]:
     said = []
     for entry in error.errors():
         where = " ".join(str(part) for part in entry["loc"])

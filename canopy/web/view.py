@@ -6,19 +6,26 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+import pandas as pd
+
 from canopy.errors import PhotoError
 from canopy.outputs.overlays import cell_corners_mm
 from canopy.outputs.palette import PICKED, Look, look_of
 from canopy.outputs.picks import clearances_mm
 from canopy.outputs.words import cell_facts, headline, tray_facts
-from canopy.readiness import explain_cell
-from canopy.records import Layout
+from canopy.readiness import explain_cell, score_line
+from canopy.readiness.desirability import desirability
+from canopy.records import CropRecipe, Layout
 from canopy.store.newest import Kept, reading_of
 from canopy.store.notebook import Word, cut_cells, words_about
 from canopy.web.farm import KnownTray
 from canopy.web.measuring import Shown, picture_of, what_is_told
 from canopy.web.pages import plain
 from canopy.web.site import Site
+
+# Rounding of sums; a recipe that is another one differs by far more.
+_SAME = 1e-9
 
 
 @dataclass(frozen=True)
@@ -146,18 +153,34 @@ def sum_of_cell(site: Site, kept: Kept, cell: str) -> list[str]:
         facts = cell_facts(fields.to_dict(), clearance_mm=None) or "nothing to measure"
         return [f"Cell {cell}: {plain(fields.to_dict())['state'] or 'not shown'}. {facts}.", "Not scored: no crop."]
     of_cell = kept.criteria[kept.criteria["cell"] == cell]
-    try:
-        taken_at = plain(fields.to_dict())["taken_at"]
-        return explain_cell(
-            fields,
-            of_cell,
-            told.recipe,
-            treatments=told.record.treatments,
-            taken_at=datetime.fromisoformat(taken_at) if taken_at else None,
-            settings=site.farm.rules.configuration.settings.readiness,
-        )
-    except KeyError:
-        return [f"Cell {cell}: the recipe judges other things now than when the photo was measured; measure it again."]
+    if not _still_judged_so(of_cell, told.recipe):
+        return ["The recipe has changed since this photo was measured; the sum as it was:", score_line(of_cell)]
+    taken_at = plain(fields.to_dict())["taken_at"]
+    return explain_cell(
+        fields,
+        of_cell,
+        told.recipe,
+        treatments=told.record.treatments,
+        taken_at=datetime.fromisoformat(taken_at) if taken_at else None,
+        settings=site.farm.rules.configuration.settings.readiness,
+    )
+
+
+def _still_judged_so(of_cell: pd.DataFrame, recipe: CropRecipe) -> bool:
+    """Whether the recipe gives the desirabilities that were kept; weights may have been shared out and say nothing."""
+    if of_cell.empty:
+        return True
+    kept = {row["criterion"]: row for row in of_cell.to_dict("records")}
+    if list(kept) != [named.name for named in recipe.criteria]:
+        return False
+    weights = [0.0 if kept[named.name]["withheld"] else named.criterion.weight for named in recipe.criteria]
+    for named, weight in zip(recipe.criteria, weights, strict=True):
+        row = kept[named.name]
+        now = float(desirability(float(row["value"]), named.criterion))
+        same_d = np.isclose(now, float(row["desirability"]), rtol=0, atol=_SAME, equal_nan=True)
+        if not same_d or abs(weight / sum(weights) - float(row["weight"])) > _SAME:
+            return False
+    return True
 
 
 def sign_points(shape: str, x: float, y: float, radius: float) -> str:
