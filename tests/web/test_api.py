@@ -75,7 +75,8 @@ def test_a_record_sent_twice_counts_once(nobody, site):
     "body",
     [{}, {"key": "short", "tray": "R1-05", "cell": "D1"}, {"key": "api-key-00002", "tray": "R1-05"},
      {"key": "api-key-00002", "tray": "R1-05", "cell": "Z9"}, {"key": "api-key-00002", "tray": "R1-05", "weight_g": -1},
-     {"key": "api-key-00002", "tray": "R1-05", "cell": "D1", "weight_g": 5}, {"key": "api-key-00002", "extra": 1}, [], 7],
+     {"key": "api-key-00002", "tray": "R1-05", "cell": "D1", "weight_g": 5},
+     {"key": "api-key-00002", "extra": 1}, [], 7],
 )  # fmt: skip
 def test_records_that_make_no_sense_are_refused(nobody, body):
     assert nobody.post("/api/v1/harvests", json=body, headers=_as(HARVEST)).status_code == 422

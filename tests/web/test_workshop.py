@@ -38,7 +38,7 @@ def fail(*, name):
 
 @pytest.fixture(scope="module")
 def workshop():
-    # Two seconds are enough to answer and too few for the sleeper; 2 GB do not hold an array of 2 GB beside the program.
+    # Two seconds are enough to answer, too few for the sleeper; 2 GB do not hold an array of 2 GB beside the program.
     shop = Workshop(workers=1, memory_mb=2000, time_s=2)
     yield shop
     shop.close()
