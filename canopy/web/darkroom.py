@@ -16,7 +16,9 @@ from canopy.records import CropRecipe, Layout, Reading, TrayRecord
 from canopy.settings import Settings
 from canopy.tray.label import read_labels
 
-_LABEL_LONG_SIDE_PX = 2000
+# A label of 25 modules on a square of 25 mm has some 3 pixels a module at the first size, where the picture is 700 mm
+# wide; what lies farther off is looked for once more, finer.
+_LABEL_LONG_SIDES_PX = (2000, 4000)
 
 
 @dataclass(frozen=True)
@@ -61,8 +63,11 @@ class Whole:
 
 def labels_in(data: bytes, *, name: str, settings: Settings) -> tuple[str, ...]:
     """Texts of the QR codes in a photo."""
-    photo = decode(data, name=name, min_long_side_px=_LABEL_LONG_SIDE_PX, settings=settings.photo)
-    return read_labels(photo.rgb)
+    for long_side in _LABEL_LONG_SIDES_PX:
+        photo = decode(data, name=name, min_long_side_px=long_side, settings=settings.photo)
+        if (labels := read_labels(photo.rgb)) or photo.reduction == 1:
+            return labels
+    return ()
 
 
 def measure(
