@@ -168,7 +168,7 @@
       const answer = await fetch(address);
       if (!answer.ok || number !== asked) return;
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      one("#outcome").replaceWith(document.adoptNode(one("#outcome", page)));
+      for (const part of ["#outcome", "#seen"]) one(part).replaceWith(document.adoptNode(one(part, page)));
       const said = all("main > .box.bad", page);
       for (const old of all("main > .box.bad")) old.remove();
       whatIf.before(...said.map((box) => document.adoptNode(box)));
