@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import shutil
 from contextlib import contextmanager
@@ -9,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import cv2
-import numpy as np
+from PIL import Image
 
 from canopy.nightly.night import one_pass
 from canopy.store.people import Person, put_person
@@ -17,12 +18,13 @@ from canopy.web.passwords import hashed
 from canopy.web.serve import Door, site_for
 
 SAMPLES = Path(__file__).parent.parent.parent / "sample_images" / "farm"
+SNAPPED = SAMPLES / "R2-01_2026-05-04.jpg"
 PHOTOS = ("R1-01_2026-05-04.jpg", "R1-01_2026-05-05.jpg", "R1-01_2026-05-06.jpg", "R1-05_2026-05-04.jpg")
 NOW = datetime(2026, 5, 6, 8, 0, tzinfo=UTC)
 PINS = {"ana": ("crew", "481516"), "bo": ("qa", "234219"), "cleo": ("admin", "a long password")}
 TRAYS = """photo,tray,layout,crop,stage,sown_on
 R1-01_*.jpg,R1-01,72,butterhead,seedling,2026-04-21
-R1-04_*.jpg,R1-04,72,red_leaf,seedling,2026-04-19
+,R1-04,50,cos,seedling,2026-04-19
 R1-05_*.jpg,R1-05,72,pak_choi,seedling,2026-04-20
 ,R2-07,72,<b>&"' OR 1=1 --,seedling,2026-04-20
 """
@@ -46,16 +48,18 @@ def measured_farm(folder: Path) -> Path:
 
 
 def labelled_photo(label: str = "R1-04") -> bytes:
-    """The sample photo of R1-04 with its label, as the printed one lies beside the tray."""
-    picture = cv2.imread(str(SAMPLES / "R1-04_2026-05-04.jpg"))
+    """A sample photo with the label of R1-04, as the printed one lies beside the tray."""
+    picture = cv2.imread(str(SNAPPED))
     code = cv2.QRCodeEncoder.create().encode(label)
     code = cv2.resize(code, None, fx=3, fy=3, interpolation=cv2.INTER_NEAREST)
     height, width = code.shape
     x = (picture.shape[1] - width) // 2
     picture[4 : 4 + height, x : x + width] = code[:, :, None]
-    done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])
-    assert done
-    return bytes(np.asarray(data).tobytes())
+    data = io.BytesIO()
+    with Image.open(SNAPPED) as original:
+        exif = original.info["exif"]
+    Image.fromarray(cv2.cvtColor(picture, cv2.COLOR_BGR2RGB)).save(data, "JPEG", quality=92, exif=exif)
+    return data.getvalue()
 
 
 def add_people(store) -> None:

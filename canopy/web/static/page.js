@@ -39,6 +39,7 @@
       const sheet = one("#sheet");
       sheet.replaceChildren(...part.body.childNodes);
       sheet.showModal();
+      sheet.scrollTop = 0;
     } catch {
       location.href = address;
     }
