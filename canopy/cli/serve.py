@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from canopy.cli.options import Json, SettingsFile, StorePlace, Trays
 from canopy.errors import UsageError
+
+if TYPE_CHECKING:
+    from canopy.store.database import Store
 
 Farm = Annotated[Path, typer.Argument(help="Folder of the photos and the tray list.", metavar="FOLDER")]
 Name = Annotated[str, typer.Argument(help="The person's name.", metavar="NAME")]
@@ -155,7 +159,26 @@ def token(
     typer.echo(text)
 
 
-def _opened(folder: Path, store: str | None, settings: Path | None):  # type: ignore[no-untyped-def]
+@people.command()
+def log(
+    folder: Farm,
+    most: Annotated[int, typer.Option(help="Lines, the newest first.", min=1)] = 50,
+    store: StorePlace = None,
+    settings: SettingsFile = None,
+) -> None:
+    """Show who did what: sign-ins, photos, ticks, corrections, recipes, people."""
+    from canopy.cli.columns import in_columns
+    from canopy.store.people import deeds
+
+    with _opened(folder, store, settings) as kept, kept.reading() as connection:
+        rows = [
+            [_harmless(text) for text in (one.at, one.by, one.what, one.about, one.address)]
+            for one in deeds(connection, most=most)
+        ]
+    typer.echo(in_columns(("at", "by", "what", "about", "from"), rows))
+
+
+def _opened(folder: Path, store: str | None, settings: Path | None) -> AbstractContextManager[Store]:
     """The farm's store, made when there is none."""
     from canopy.nightly.night import store_of
     from canopy.store.database import opened
@@ -164,6 +187,11 @@ def _opened(folder: Path, store: str | None, settings: Path | None):  # type: ig
         raise UsageError(f"{folder}: no such folder; check the path")
     place, wait_s = store_of(folder, store=store, settings=settings)
     return opened(place, busy_timeout_s=wait_s, make=True)
+
+
+def _harmless(text: str) -> str:
+    """Text of anybody's making without what would move a terminal's cursor."""
+    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text)
 
 
 def _require_extra() -> None:

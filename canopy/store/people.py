@@ -110,6 +110,11 @@ def people(connection: Connection) -> list[Person]:
     return [Person(**row._mapping) for row in connection.execute(select(PEOPLE).order_by(PEOPLE.c.name))]
 
 
+def anybody(connection: Connection) -> bool:
+    """Whether there is somebody who may sign in."""
+    return connection.execute(select(PEOPLE.c.name).where(PEOPLE.c.active).limit(1)).first() is not None
+
+
 def note_failure(connection: Connection, name: str, *, failures: int, locked_until: str | None) -> None:
     """Note how many sign-ins have failed, and until when no more are looked at."""
     values = {"failures": failures, "locked_until": locked_until}

@@ -85,11 +85,6 @@ def recent(connection: Connection, *, most: int, by: str | None = None) -> list[
     return [Snap(**row._mapping) for row in connection.execute(wanted)]
 
 
-def kind_of(connection: Connection, sha256: str) -> str | None:
-    """Kind of a content that was sent; None when it never was."""
-    return connection.execute(select(SNAPS.c.kind).where(SNAPS.c.sha256 == sha256).limit(1)).scalar()
-
-
 def first_time(connection: Connection, key: str, *, at: str, by: str, what: str) -> bool:
     """Take a key; False when it was taken before: what it stands for is done already."""
     try:

@@ -94,7 +94,7 @@ def site_for(
     place, wait_s = store_of(folder, store=store, settings=settings)
     with opened(place, busy_timeout_s=wait_s, make=True) as kept:
         with kept.reading() as connection:
-            somebody = any(person.active for person in people.people(connection))
+            somebody = people.anybody(connection)
         if door.beyond_this_machine and not somebody:
             raise UsageError(
                 f"--host {door.host}: other machines could reach the page, and nobody may sign in yet; add people "

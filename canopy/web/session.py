@@ -81,10 +81,13 @@ def _looked_up(request: Request, site: Site) -> Visit:
         is_new = False
     except (BadSignature, UnicodeError):
         session, is_new = secrets.token_urlsafe(32), True
-    person = LOCAL if site.open_to_all else None
-    if not is_new and not site.open_to_all:
-        with site.store.reading() as connection:
-            person = people.person_of_session(connection, id_hash(session), now=site.now)
+    with site.store.reading() as connection:
+        if site.open_to_all and people.anybody(connection):
+            site.open_to_all = False  # from the first person on, people sign in
+        if site.open_to_all:
+            person: Person | None = LOCAL
+        else:
+            person = None if is_new else people.person_of_session(connection, id_hash(session), now=site.now)
     return Visit(session, _csrf(site, session), person, address, is_new)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from canopy.errors import PhotoError
+from canopy.outputs.marks import CORNERS
 from canopy.outputs.overlays import cell_corners_mm
 from canopy.outputs.palette import PICKED, Look, look_of
 from canopy.outputs.picks import clearances_mm
@@ -185,11 +186,7 @@ def _still_judged_so(of_cell: pd.DataFrame, recipe: CropRecipe) -> bool:
 
 def sign_points(shape: str, x: float, y: float, radius: float) -> str:
     """Corners of a decision's shape round a point."""
-    corners = {
-        "square": ((-0.9, -0.9), (0.9, -0.9), (0.9, 0.9), (-0.9, 0.9)),
-        "diamond": ((0, -1.2), (1.2, 0), (0, 1.2), (-1.2, 0)),
-        "triangle": ((0, -1.3), (1.3, 0.95), (-1.3, 0.95)),
-    }.get(shape, ())
+    corners = CORNERS.get(shape, [])
     return " ".join(f"{x + radius * a:.1f},{y + radius * b:.1f}" for a, b in corners)
 
 

@@ -24,7 +24,7 @@ NOW = datetime(2026, 5, 6, 8, 0, tzinfo=UTC)
 PINS = {"ana": ("crew", "481516"), "bo": ("qa", "234219"), "cleo": ("admin", "a long password")}
 TRAYS = """photo,tray,layout,crop,stage,sown_on
 R1-01_*.jpg,R1-01,72,butterhead,seedling,2026-04-21
-,R1-04,50,cos,seedling,2026-04-19
+,R1-04,50,cos,seedling,2026-04-16
 R1-05_*.jpg,R1-05,72,pak_choi,seedling,2026-04-20
 ,R2-07,72,<b>&"' OR 1=1 --,seedling,2026-04-20
 """

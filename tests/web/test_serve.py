@@ -52,7 +52,9 @@ def test_on_this_machine_alone_nobody_need_sign_in_until_there_are_people(folder
             assert (
                 client.post("/today/cut", data={"tray": "R1", "tick": "A1 yes", "key": "k-1234567"}).status_code == 403
             )
-    _add(folder, "ana", "481516")
+            _add(folder, "ana", "481516")  # while it runs
+            answer = client.get("/snap", follow_redirects=False)
+            assert (answer.status_code, answer.headers["location"]) == (303, "/sign-in?to=%2Fsnap")
     with site_for(folder, door=Door()) as site:
         assert not site.open_to_all
 
@@ -87,6 +89,17 @@ def test_people_are_added_listed_and_removed(folder):
     assert '"active": false' in told
     with opened(str(folder / "canopy.db"), busy_timeout_s=5) as store, store.reading() as connection:
         assert [deed.what for deed in people.deeds(connection, most=9)] == ["person removed", "person added"]
+
+
+def test_the_log_says_who_did_what(folder):
+    _add(folder, "ana", "481516")
+    with opened(str(folder / "canopy.db"), busy_timeout_s=5) as store, store.writing() as connection:
+        people.note(connection, people.Deed("2026-05-04", "\x1b[2Jnobody\nelse", "sign-in failed"))
+    lines = RUN.invoke(app, ["people", "log", str(folder)]).output.splitlines()
+    assert len(lines) == 3
+    assert "\x1b" not in lines[1]  # whoever tries to sign in chooses this text
+    assert "person added" in lines[2]
+    assert "ana crew" in lines[2]
 
 
 def test_easy_pins_and_unknown_people_are_refused(folder):

@@ -21,7 +21,8 @@ from canopy.web.site import Site, site_of
 
 router = APIRouter()
 
-_WRONG = "Name and PIN do not go together."
+# The same for a wrong PIN, an unknown name and a locked one.
+_WRONG = "Name and PIN do not go together. After several failures a name is locked for some minutes."
 _MINUTE_S = 60.0
 _ADDRESSES_MAX = 10_000
 _DOUBLINGS_MAX = 8
@@ -93,7 +94,7 @@ def _checked(site: Site, name: str, secret: str, address: str) -> tuple[Person |
     if person is not None and person.locked_until is not None and person.locked_until > site.now:
         is_right(secret, None)
         _note(site, name, "sign-in refused: locked", address)
-        return None, _WRONG + " After several failures a name is locked for some minutes."
+        return None, _WRONG
     good = is_right(secret, person.secret if person is not None and person.active else None)
     if person is None or not good:
         _count_failure(site, person)
