@@ -54,6 +54,12 @@ def words_about(connection: Connection, tray: str) -> list[Word]:
     return [Word(*row) for row in connection.execute(wanted)]
 
 
+def sown_days(connection: Connection) -> dict[str, str | None]:
+    """Day of sowing (ISO 8601) of every tray of which a person has said one, in the last word; None: taken back."""
+    wanted = select(CORRECTIONS.c.tray, CORRECTIONS.c.value).where(CORRECTIONS.c.column == "sown_on")
+    return {row.tray: row.value for row in connection.execute(wanted.order_by(CORRECTIONS.c.id))}
+
+
 @dataclass(frozen=True)
 class SeenNote:
     """A person has looked at a tray.

@@ -18,7 +18,7 @@ from canopy.outputs.words import cell_facts, headline, tray_facts
 from canopy.readiness import explain_cell, score_line
 from canopy.readiness.desirability import desirability
 from canopy.records import CropRecipe, Layout
-from canopy.store.newest import Kept, reading_of
+from canopy.store.newest import Kept, newest_reading_of_photo, reading_of
 from canopy.store.notebook import Word, cut_cells, words_about
 from canopy.web.farm import KnownTray
 from canopy.web.measuring import Shown, picture_of, what_is_told
@@ -89,6 +89,9 @@ class ReadingView:
     known : KnownTray or None
     words : list of Word
         Corrections of this photo.
+    photo_sha256 : str
+    newer : int or None
+        Number of a newer reading of the same photo, when it was set right since.
     """
 
     id: int
@@ -103,6 +106,7 @@ class ReadingView:
     known: KnownTray | None
     words: list[Word]
     photo_sha256: str
+    newer: int | None
 
     @property
     def picks(self) -> list[CellView]:
@@ -127,12 +131,13 @@ def view_of(site: Site, kept: Kept, *, with_picture: bool = True) -> ReadingView
     with site.store.reading() as connection:
         cut = cut_cells(connection, kept.tray, since=(taken_at or "")[:10])
         words = [w for w in words_about(connection, kept.tray) if w.photo_sha256 in ("", kept.photo_sha256)]
+        newest = newest_reading_of_photo(connection, kept.photo_sha256, kept.tray)
     shown, no_picture = _picture(site, kept) if with_picture else (None, "")
     remarks = [text for text, cell in zip(kept.remarks["text"], kept.remarks["cell"], strict=True) if not cell]
     return ReadingView(
         kept.id, kept.tray, taken_at, headline(kept.cells), _cells(kept, cut, shown),
         tray_facts(kept.trays.iloc[0]), remarks, shown, no_picture, site.farm.rules.trays.get(kept.tray), words,
-        kept.photo_sha256,
+        kept.photo_sha256, newest if newest != kept.id else None,
     )  # fmt: skip
 
 

@@ -28,10 +28,11 @@ R1-01_*.jpg,R1-01,72,butterhead,seedling,2026-04-21
 R1-05_*.jpg,R1-05,72,pak_choi,seedling,2026-04-20
 ,R2-07,72,<b>&"' OR 1=1 --,seedling,2026-04-20
 """
-# Plain settings; one process measures, so that tests do not fight over cores.
+# One process measures, so that tests do not fight over cores, and answers are waited for however slow the machine is.
 SETTINGS = """[web]
 workers = 1
 failures_max = 3
+answer_wait_s = 100
 """
 
 

@@ -1,4 +1,4 @@
-"""The API against its own description: whatever is sent, no failure of the server and no answer that is not described."""
+"""The API against its own description: no failure of the server and no answer that is not described."""
 
 from __future__ import annotations
 

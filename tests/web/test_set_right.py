@@ -10,6 +10,7 @@ from canopy.errors import PhotoError
 from canopy.store.logbook import corrections
 from canopy.store.newest import latest_of, reading_of
 from canopy.store.readings import table
+from canopy.web.routes.board import all_rows
 
 
 def _newest(site, tray="R1-01"):
@@ -45,6 +46,7 @@ def test_a_cell_said_to_be_empty_is_empty_in_the_tables(crew, site, kept):
     assert list(now["state"]) == ["empty"]  # the newest reading of the photo alone is in the tables
     word = words[words["cell"] == "C4"].iloc[-1]
     assert (word["by"], word["column"], word["value"], word["tray"]) == ("ana", "state", "empty", "R1-01")
+    assert f'href="/readings/{new.id}">This photo was set right since' in crew.get(f"/readings/{kept.id}").text
     # and back again
     crew.fill(f"/readings/{new.id}/cell", cell="C4", state="as measured")
     assert _cell(_newest(site), "C4")["state"] == "planted"
@@ -82,6 +84,7 @@ def test_the_day_of_sowing_changes_the_age(crew, site, kept):
     assert int(_cell(kept, "A3")["das"]) == 15
     crew.fill(f"/readings/{kept.id}/sown", sown_on="2026-04-25")
     assert int(_cell(_newest(site), "A3")["das"]) == 11
+    assert next(row.age for row in all_rows(site) if row.now.tray == "R1-01") == 11  # on the board, too
     crew.fill(f"/readings/{kept.id}/sown", sown_on="2026-04-21")
     assert int(_cell(_newest(site), "A3")["das"]) == 15
 

@@ -80,7 +80,8 @@ Reader = Annotated[Token, _holder("read")]
 Harvester = Annotated[Token, _holder("harvest")]
 TrayName = Annotated[str, Query(min_length=1, max_length=500, description="Tray id.")]
 _ANSWERS: dict[int | str, dict[str, Any]] = {
-    400: {"description": "Not JSON"}, 401: {"description": "No good token"}, 403: {"description": "The token lacks the scope"},
+    400: {"description": "Not JSON"},
+    401: {"description": "No good token"}, 403: {"description": "The token lacks the scope"},
     404: {"description": "No such tray"}, 422: {"description": "Cannot be read as what is asked for"},
 }  # fmt: skip
 

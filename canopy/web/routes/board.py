@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from urllib.parse import quote, urlencode
 
 import pandas as pd
@@ -15,7 +16,7 @@ from canopy.outputs.export import harmless
 from canopy.outputs.tables import header_line, table_lines
 from canopy.store import people
 from canopy.store.newest import CellNow, Latest, cells_in_short, latest, latest_of
-from canopy.store.notebook import SeenNote, add_note, last_notes
+from canopy.store.notebook import SeenNote, add_note, last_notes, sown_days
 from canopy.store.people import Deed
 from canopy.store.readings import read_numbers
 from canopy.web.farm import KnownTray, age_days, rack_of, walking_order
@@ -161,11 +162,12 @@ def all_rows(site: Site) -> list[Row]:
     with site.store.reading() as connection:
         now = latest(connection)
         notes = last_notes(connection, [one.tray for one in now])
-    rows = [
-        Row(one, trays.get(one.tray), rack_of(one.tray), age_days(trays.get(one.tray), one.taken_at),
-            notes.get(one.tray))
-        for one in now
-    ]  # fmt: skip
+        sown = {tray: date.fromisoformat(day) for tray, day in sown_days(connection).items() if day}
+    rows = []
+    for one in now:
+        known = trays.get(one.tray)
+        age = age_days(known, one.taken_at, sown_on=sown.get(one.tray))
+        rows.append(Row(one, known, rack_of(one.tray), age, notes.get(one.tray)))
     return sorted(rows, key=_least_even_first)
 
 
