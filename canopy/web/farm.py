@@ -16,7 +16,7 @@ from pydantic import ValidationError
 from canopy.batch.folder import SNAPS
 from canopy.batch.plan import configuration_for, tray_list_for
 from canopy.batch.settings_toml import SETTINGS_FILE, Configuration
-from canopy.batch.trays_csv import TRAYS_FILE, Line
+from canopy.batch.trays_csv import TRAYS_FILE, Line, TrayList, lines_for
 from canopy.errors import PhotoError, UsageError
 from canopy.records import CropRecipe, TrayRecord
 from canopy.web.kinds import ENDINGS
@@ -55,6 +55,7 @@ class Rules:
     """Settings and tray list as they were read last."""
 
     configuration: Configuration
+    tray_list: TrayList
     trays: dict[str, KnownTray]
     problems: tuple[str, ...]
 
@@ -62,6 +63,18 @@ class Rules:
     def in_order(self) -> list[KnownTray]:
         """Trays in walking order."""
         return sorted(self.trays.values(), key=lambda tray: walking_order(tray.id))
+
+    def tray_of(self, tray: str, *, path: str) -> KnownTray | None:
+        """What is known of a tray for one photo: of a camera's photo also what holds for the camera at its place."""
+        known = self.trays.get(tray)
+        if path.startswith(f"{SNAPS}/"):
+            return known
+        try:
+            lines = lines_for(path, self.tray_list)
+        except PhotoError:
+            return known
+        found = [KnownTray(tray, line.record, line.recipe) for line in lines if line.tray == tray and line.record]
+        return found[0] if found else known
 
 
 @dataclass(frozen=True)
@@ -116,7 +129,7 @@ class Farm:
         trays: dict[str, KnownTray] = {}
         for line in tray_list.lines:
             trays.update({tray.id: tray for tray in _of_line(line)})
-        return Rules(configuration, trays, tuple(tray_list.problems))
+        return Rules(configuration, tray_list, trays, tuple(tray_list.problems))
 
     def _stamps(self) -> tuple[tuple[int, int] | None, ...]:
         files = (self._asked.trays or self.folder / TRAYS_FILE, self._asked.settings or self.folder / SETTINGS_FILE)

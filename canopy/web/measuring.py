@@ -156,7 +156,7 @@ def picture_of(site: Site, kept: Kept) -> tuple[bytes, Shown]:
         return picture.read_bytes(), _shown(json.loads(facts.read_text(encoding="utf-8")))
     except (OSError, ValueError, KeyError, ValidationError):
         pass
-    tray = site.farm.rules.trays.get(kept.tray)
+    tray = site.farm.rules.tray_of(kept.tray, path=kept.path)
     if tray is None:
         raise PhotoError("not_listed", f"{kept.tray}: no longer in the tray list; add it to see its pictures")
     told = what_is_told(site, tray, kept.photo_sha256)

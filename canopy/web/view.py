@@ -124,7 +124,7 @@ class ReadingView:
         return any(cell.look.decision for cell in self.cells)
 
 
-def view_of(site: Site, kept: Kept, *, with_picture: bool = True) -> ReadingView:
+def view_of(site: Site, kept: Kept) -> ReadingView:
     """A reading out of the store, ready to be shown."""
     row = plain(kept.trays.iloc[0].to_dict())
     taken_at = row["taken_at"]
@@ -132,11 +132,12 @@ def view_of(site: Site, kept: Kept, *, with_picture: bool = True) -> ReadingView
         cut = cut_cells(connection, kept.tray, since=(taken_at or "")[:10])
         words = [w for w in words_about(connection, kept.tray) if w.photo_sha256 in ("", kept.photo_sha256)]
         newest = newest_reading_of_photo(connection, kept.photo_sha256, kept.tray)
-    shown, no_picture = _picture(site, kept) if with_picture else (None, "")
+    shown, no_picture = _picture(site, kept)
+    known = site.farm.rules.tray_of(kept.tray, path=kept.path)
     remarks = [text for text, cell in zip(kept.remarks["text"], kept.remarks["cell"], strict=True) if not cell]
     return ReadingView(
         kept.id, kept.tray, taken_at, headline(kept.cells), _cells(kept, cut, shown),
-        tray_facts(kept.trays.iloc[0]), remarks, shown, no_picture, site.farm.rules.trays.get(kept.tray), words,
+        tray_facts(kept.trays.iloc[0]), remarks, shown, no_picture, known, words,
         kept.photo_sha256, newest if newest != kept.id else None,
     )  # fmt: skip
 
@@ -153,7 +154,7 @@ def sum_of_cell(site: Site, kept: Kept, cell: str) -> list[str]:
     if row.empty:
         return []
     fields = row.iloc[0]
-    tray = site.farm.rules.trays.get(kept.tray)
+    tray = site.farm.rules.tray_of(kept.tray, path=kept.path)
     told = what_is_told(site, tray, kept.photo_sha256) if tray is not None else None
     if told is None or told.recipe is None:
         facts = cell_facts(fields.to_dict(), clearance_mm=None) or "nothing to measure"

@@ -14,6 +14,7 @@ from canopy.errors import UsageError
 from canopy.store import people
 from canopy.store.database import opened
 from canopy.web.app import make_app
+from canopy.web.farm import Farm
 from canopy.web.serve import LOOPBACK_NAMES, Door, addresses, is_loopback, site_for
 
 RUN = CliRunner()
@@ -121,6 +122,18 @@ def test_serve_tells_what_is_missing(folder, monkeypatch):
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     result = RUN.invoke(app, ["serve", str(folder)])
     assert "install canopy with its extra `web`" in str(result.exception)
+
+
+def test_what_holds_for_a_camera_holds_for_its_photos_only(folder):
+    lines = "photo,tray,layout,camera_height_mm,corners\nrack1_*.jpg,R1,72,800,1 2 900 2 900 500 1 500\n"
+    (folder / "trays.csv").write_text(lines, encoding="utf-8")
+    rules = Farm(folder).rules
+    night = rules.tray_of("R1", path="rack1_monday.jpg").record
+    assert (night.camera_height_mm, night.corners_px[2]) == (800, (900, 500))
+    for path in ("snaps/0.jpg", "elsewhere.jpg"):
+        by_hand = rules.tray_of("R1", path=path).record
+        assert (by_hand.camera_height_mm, by_hand.corners_px) == (None, None)
+    assert rules.tray_of("R9", path="rack1_monday.jpg") is None
 
 
 def test_a_changed_tray_list_is_read_again_and_a_broken_one_told(folder):

@@ -40,7 +40,7 @@ def cell_page(request: Request, number: int, cell: str, visit: Crew) -> Response
     lines = sum_of_cell(site, kept, cell)
     if not lines:
         raise HTTPException(404, "The tray has no such cell.")
-    reading = view_of(site, kept, with_picture=True)
+    reading = view_of(site, kept)
     own = next(one for one in reading.cells if one.cell == cell)
     part = request.headers.get("x-part") == "1"  # a script shows it within the page
     return page(request, "cell_part.html" if part else "cell.html", reading=reading, own=own, lines=lines)

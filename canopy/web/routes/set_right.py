@@ -89,7 +89,7 @@ def put_corners_of_snap(request: Request, key: str, visit: Crew, form: Form) -> 
     """Take the corners of a photo whose tray was not found, and measure it."""
     site = site_of(request)
     path, sha256, tray = _set_aside_snap(site, key)
-    known = _known(site, tray)
+    known = _known(site, tray, path)
     _write_down(site, visit, sha256, known.id, "", "corners", _corners(form))
     try:
         number = measure_photo(site, Source(sha256, path, site.farm.photo(path, sha256)), known)
@@ -155,7 +155,7 @@ def _set_right(request: Request, number: int, visit: Visit, words: list[tuple[st
     """Write corrections down, measure the photo anew, go on to what came of it."""
     site = site_of(request)
     kept = kept_or_none_found(site, number)
-    known = _known(site, kept.tray)
+    known = _known(site, kept.tray, kept.path)
     for cell, column, value in words:
         about = "" if column == "sown_on" else kept.photo_sha256
         _write_down(site, visit, about, known.id, cell, column, value)
@@ -183,8 +183,8 @@ def _source(site: Site, kept: Kept) -> Source:
     return Source(kept.photo_sha256, kept.path, data, modified)
 
 
-def _known(site: Site, tray: str) -> KnownTray:
-    known = site.farm.rules.trays.get(tray)
+def _known(site: Site, tray: str, path: str) -> KnownTray:
+    known = site.farm.rules.tray_of(tray, path=path)
     if known is None:
         raise HTTPException(409, "The tray is no longer in the tray list; add it and try again.")
     return known
@@ -202,7 +202,7 @@ def _set_aside_snap(site: Site, key: str) -> tuple[str, str, str]:
 def _whole(site: Site, path: str, sha256: str, tray: str | None) -> Whole:
     try:
         data = site.farm.photo(path, sha256)
-        record = what_is_told(site, _known(site, tray), sha256).record if tray is not None else None
+        record = what_is_told(site, _known(site, tray, path), sha256).record if tray is not None else None
         settings = site.farm.rules.configuration.settings
         return site.workshop.call(darkroom.whole, data, record, name=path, settings=settings)
     except PhotoError as error:

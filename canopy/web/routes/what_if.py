@@ -39,7 +39,7 @@ def what_if(request: Request, visit: QA, tray: str = "") -> Response:
     fields = {name: value for name, value in request.query_params.items() if "." in name}
     now = recipe_of(site, known)
     new, wrong = changed_recipe(now, fields)
-    told = what_is_told(site, known, kept.photo_sha256)
+    told = what_is_told(site, site.farm.rules.tray_of(known.id, path=kept.path) or known, kept.photo_sha256)
     settings = site.farm.rules.configuration.settings.readiness
     before = decided(kept, now, told.record, settings=settings)
     after = decided(kept, new, told.record, settings=settings)
