@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import threading
+import time
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 from queue import SimpleQueue
 
-from canopy.errors import CanopyError, PhotoError
+from canopy.errors import PhotoError, StoreError
 from canopy.store import snaps
 from canopy.store.snaps import READ, SET_ASIDE, WAITING, WHICH_TRAY, Snap
 from canopy.tray.label import tray_named
@@ -15,6 +17,8 @@ from canopy.web import darkroom
 from canopy.web.farm import snap_path
 from canopy.web.measuring import Source, measure_photo
 from canopy.web.site import Site
+
+_AGAIN_S = 1.0
 
 
 class Line:
@@ -65,11 +69,23 @@ class Line:
         while (key := self._keys.get()) is not None:
             try:
                 _measure(self._site, key)
-            except CanopyError:
-                pass  # the store is busy or away: the photo still counts as waiting, and the next start takes it up
-            finally:
-                with self._lock:
-                    self._ended.pop(key).set()
+            except StoreError:  # busy or away: the photo still counts as waiting, and has its turn again
+                time.sleep(_AGAIN_S)
+                self._keys.put(key)
+                continue
+            except Exception as error:  # whatever it was, the next photo goes on
+                _give_up(self._site, key, error)
+            with self._lock:
+                self._ended.pop(key).set()
+
+
+def _give_up(site: Site, key: str, error: Exception) -> None:
+    """Note that a photo came to nothing for a reason that nobody thought of."""
+    said = f"unexpected failure ({type(error).__name__}); report this message with the photo"
+    with suppress(StoreError), site.store.writing() as connection:
+        snap = snaps.snap_of(connection, key)
+        if snap is not None:
+            snaps.change_snap(connection, replace(snap, state=SET_ASIDE, reason="failed", message=said))
 
 
 def _measure(site: Site, key: str) -> None:

@@ -42,7 +42,7 @@ class Workshop:
         try:
             answer = worker.ask((function, args, {**options, "name": name}), time_s=self._time_s)
         finally:
-            self._free.put(worker if worker.alive else _Worker(self._memory_mb))
+            self._free.put(worker)  # one that died starts again with its next photo
         if answer is None:
             limits = f"{self._time_s:g} s or {self._memory_mb} MB"
             raise PhotoError("failed", f"{name}: took more than {limits} and was given up; send a smaller photo")
@@ -65,18 +65,21 @@ class _Worker:
     """One process and the pipe to it."""
 
     def __init__(self, memory_mb: int) -> None:
+        self._memory_mb = memory_mb
+        self._start()
+
+    def _start(self) -> None:
         self._pipe, theirs = _SPAWN.Pipe()
-        self._process = _SPAWN.Process(target=_serve, args=(theirs, memory_mb), daemon=True)
+        self._process = _SPAWN.Process(target=_serve, args=(theirs, self._memory_mb), daemon=True)
         self._process.start()
         theirs.close()
         self._ready = False
 
-    @property
-    def alive(self) -> bool:
-        return self._process.is_alive()
-
     def ask(self, request: tuple[Any, ...], *, time_s: float) -> tuple[str, Any] | None:
         """The answer; None when the process died or was ended for taking too long."""
+        if not self._process.is_alive():
+            self.end()
+            self._start()
         try:
             if not self._ready:  # loading is not the photo's time
                 self._ready = self._pipe.poll(_FIRST_ANSWER_S) and bool(self._pipe.recv())
@@ -90,18 +93,10 @@ class _Worker:
         return None
 
     def end(self) -> None:
+        """End the process; once more does no harm."""
         self._process.kill()
         self._process.join()
         self._pipe.close()
-        self._process.close()
-        self._process = _Ended()  # type: ignore[assignment]
-
-
-class _Ended:
-    """Stands where a process was."""
-
-    def is_alive(self) -> bool:
-        return False
 
 
 def _serve(pipe: Connection, memory_mb: int) -> None:

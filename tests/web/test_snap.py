@@ -14,6 +14,7 @@ import pytest
 from PIL import Image
 
 from canopy.analyse import analyse
+from canopy.errors import StoreError
 from canopy.store import snaps
 from canopy.store.newest import newest_reading_of_photo, reading_of
 from canopy.web.kinds import kind_of
@@ -261,3 +262,22 @@ def test_many_phones_at_once_lose_nothing(crew, site):
 )  # fmt: skip
 def test_kinds_by_their_first_bytes(head, kind):
     assert kind_of(head) == kind
+
+
+def test_a_failure_that_nobody_thought_of_stops_no_other_photo(crew, site, monkeypatch):
+    from canopy.web import line
+
+    real, failures = line._result, [ValueError("?"), StoreError("busy")]
+
+    def fail_twice(site, snap):
+        if failures:
+            raise failures.pop(0)
+        return real(site, snap)
+
+    monkeypatch.setattr(line, "_result", fail_twice)
+    monkeypatch.setattr(line, "_AGAIN_S", 0.0)
+    lost = _snap(crew, SNAPPED.read_bytes() + b"lost", key="lost-key-12", tray="R1-04").json()[0]
+    assert (lost["state"], lost["reason"]) == ("set_aside", "failed")
+    assert "ValueError" in lost["message"]
+    later = _snap(crew, SNAPPED.read_bytes() + b"later", key="later-key-1", tray="R1-04").json()[0]
+    assert later["state"] == "read"  # the store was busy once, and then was not
