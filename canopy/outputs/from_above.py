@@ -9,7 +9,7 @@ import numpy as np
 
 from canopy.outputs.marks import Picture, draw_lines
 from canopy.outputs.overlays import plant_outlines_mm, shrink
-from canopy.outputs.palette import BLACK, YELLOW
+from canopy.pictures.palette import BLACK, YELLOW
 
 if TYPE_CHECKING:
     from canopy.analyse import Worked

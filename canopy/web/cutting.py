@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from canopy.outputs.palette import PICKED, Look, look_of
+from canopy.pictures.palette import PICKED, Look, look_of
 from canopy.store import people
 from canopy.store.logbook import Harvest, add_harvest
 from canopy.store.newest import CellNow, Latest, cells_in_short, latest

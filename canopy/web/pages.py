@@ -14,8 +14,8 @@ from fastapi import Request
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from canopy.outputs.palette import BLUE, LOOKS, ORANGE, SKY_BLUE, VERMILION, WHITE, css_colour, look_of
 from canopy.outputs.words import area_text, counted
+from canopy.pictures.palette import BLUE, LOOKS, ORANGE, SKY_BLUE, VERMILION, WHITE, css_colour, look_of
 from canopy.web.session import give_cookie, visit_of
 from canopy.web.site import site_of
 

@@ -12,9 +12,9 @@ import pandas as pd
 from canopy.errors import PhotoError
 from canopy.outputs.marks import CORNERS
 from canopy.outputs.overlays import cell_corners_mm
-from canopy.outputs.palette import PICKED, Look, look_of
 from canopy.outputs.picks import clearances_mm
 from canopy.outputs.words import cell_facts, headline, tray_facts
+from canopy.pictures.palette import PICKED, Look, look_of
 from canopy.readiness import explain_cell, score_line
 from canopy.readiness.desirability import desirability
 from canopy.records import CropRecipe, Layout

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
 import os
 import re
 import shutil
@@ -15,6 +14,8 @@ from pathlib import Path
 import cv2
 import pytest
 import uvicorn
+from browser import AXE, chromium
+from playwright.sync_api import sync_playwright
 
 from canopy.store.logbook import corrections, harvests
 from canopy.store.newest import latest_of
@@ -23,13 +24,8 @@ from canopy.web.app import make_app
 
 from .farm import NOW, PINS, labelled_photo, opened_site
 
-BROWSER = shutil.which("chromium")
 PHONE, SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
-AXE = Path(__file__).parent / "axe" / "axe.min.js.gz"
 SCREENSHOTS = "CANOPY_SCREENSHOTS"
-
-if BROWSER is None and not os.environ.get("CANOPY_SKIP_NOTHING"):
-    pytest.skip("no browser: install the package chromium (apt-get install chromium)", allow_module_level=True)
 
 
 @pytest.fixture(scope="module")
@@ -61,11 +57,9 @@ def address(farm_site):
 
 @pytest.fixture(scope="module")
 def browser():
-    assert BROWSER is not None, "no browser: install the package chromium"
-    from playwright.sync_api import sync_playwright
-
+    program = chromium()
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=BROWSER, args=["--no-sandbox"])
+        browser = playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
         yield browser
         browser.close()
 
@@ -324,7 +318,6 @@ SMALL = """() => {
 def test_pages_are_good_for_everybody(browser, address, farm_site, scheme):
     """No serious finding of axe; nothing pressed is too small for a thumb (but for links within text, and cells of the
     picture, which stand in lists below it and in a larger one); no page is wider than its window."""
-    source = gzip.decompress(AXE.read_bytes()).decode("utf-8")
     with farm_site.store.reading() as connection:
         number = latest_of(connection, "R1-05")
     # In the dark only colours are other than in the light.
@@ -337,7 +330,7 @@ def test_pages_are_good_for_everybody(browser, address, farm_site, scheme):
     with _visiting(browser, address, "cleo", color_scheme=scheme) as page:
         for path in PAGES:
             page.goto(path.format(number))
-            page.evaluate(source)
+            page.evaluate(AXE)
             found += [(path, *one) for one in page.evaluate(run) if one[0] in ("serious", "critical")]
             assert scheme == "dark" or page.evaluate(SMALL) == [], path
             for width in (360, 768, 1440) if scheme == "light" else ():
@@ -347,9 +340,8 @@ def test_pages_are_good_for_everybody(browser, address, farm_site, scheme):
 
 
 def test_the_sign_in_page_is_good_for_everybody(browser, address):
-    source = gzip.decompress(AXE.read_bytes()).decode("utf-8")
     with _visiting(browser, address) as page:
         page.goto("/sign-in")
-        page.evaluate(source)
+        page.evaluate(AXE)
         assert page.evaluate("() => axe.run(document).then((told) => told.violations.map((one) => one.id))") == []
         assert page.evaluate(SMALL) == []
