@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from canopy.errors import TrayNotFound
 from canopy.measure import measure_cells, measure_tray
+from canopy.measure.by_hand import VOUCHED, mark_by_hand
 from canopy.measure.covered import covered_remarks, covered_share, mark_covered
 from canopy.measure.doubts import clarity_remarks, require_scale, tray_remarks
 from canopy.measure.height import known_heights
@@ -132,7 +133,9 @@ def work_through(
     mm_per_px = max(_needed_mm_per_px(tray, settings), frame.mm_per_px)
     rectified = rectify(picture, frame, tray.layout, mm_per_px=mm_per_px, margin_mm=_margin_mm(tray, settings))
     height = known_heights(tray, recipe, frame, das=das)
-    segmentation = segment_cells(rectified, tray.layout, stage=tray.stage, height=height, settings=settings.segment)
+    segmentation = segment_cells(
+        rectified, tray.layout, stage=tray.stage, height=height, settings=settings.segment, by_hand=tray.by_hand
+    )
     light = read_light(picture, frame, rectified, segmentation, tray.layout, settings=settings)
     remarks = seen.remarks + _remarks(
         picture, frame, rectified, segmentation, light=light, layout=tray.layout, name=name, settings=settings
@@ -151,10 +154,11 @@ def work_through(
         colour_withheld=colour_withheld,
         settings=settings.readiness,
     )
-    trays = measure_tray(scored.cells, tray.layout, seed=_seed(tray, name), settings=settings.measure)
+    cells = scored.cells.drop(columns=VOUCHED, errors="ignore")
+    trays = measure_tray(cells, tray.layout, seed=_seed(tray, name), settings=settings.measure)
     decided = decide_tray(scored, recipe, settings=settings.readiness)
     trays = _labelled(trays, picture, tray, **_photo_fields(picture, frame, remarks), **decided)
-    reading = Reading(name, tray.tray, scored.cells, trays, scored.criteria, remarks)
+    reading = Reading(name, tray.tray, cells, trays, scored.criteria, remarks)
     return Worked(picture, frame, rectified, segmentation, reading, tray)
 
 
@@ -251,7 +255,7 @@ def _measured(
     )
     look = settings.measure.light.covered
     share = covered_share(rectified, segmentation, tray.layout, field=light.field, settings=look)
-    return mark_covered(measured, share, settings=look)
+    return mark_by_hand(mark_covered(measured, share, settings=look), tray.by_hand)
 
 
 def _remarks(

@@ -77,7 +77,18 @@ def test_every_program_that_is_named_exists_with_its_options(text):
 
 
 @pytest.mark.parametrize(
-    "command", [*(command.__name__ for command in COMMANDS), "view save", "view check", "sheet draw", "sheet check"]
+    "command",
+    [
+        *(command.__name__ for command in COMMANDS),
+        "view save",
+        "view check",
+        "sheet draw",
+        "sheet check",
+        "people add",
+        "people list",
+        "people remove",
+        "people token",
+    ],
 )
 def test_readme_mentions_every_command(command):
     assert f"canopy {command}" in README

@@ -21,7 +21,10 @@ RUN_FILE = "run.json"
 VIEWS = "views"
 """The folder of saved views, beside the tray list."""
 
-RESULT_FOLDERS = frozenset({"masks", "overlays", VIEWS})
+SNAPS = "snaps"
+"""The folder of photos that came from phones: measured as they come, never looked for again."""
+
+RESULT_FOLDERS = frozenset({"masks", "overlays", VIEWS, SNAPS})
 """Names of the folders that pictures are written to; masks and views are kept beside photos, too, and are no photos."""
 
 

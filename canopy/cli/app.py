@@ -22,6 +22,7 @@ from canopy.cli.plan import plan
 from canopy.cli.redo import redo
 from canopy.cli.schedule import schedule
 from canopy.cli.score import score
+from canopy.cli.serve import people, serve
 from canopy.cli.sheet import sheet
 from canopy.cli.simulate import simulate
 from canopy.cli.store import backup, check, export
@@ -45,6 +46,7 @@ COMMANDS = (
     export,
     check,
     backup,
+    serve,
     tidy,
     doctor,
     schedule,
@@ -67,6 +69,7 @@ for _command in COMMANDS:
     app.command()(_command)
 app.add_typer(view, name="view")
 app.add_typer(sheet, name="sheet")
+app.add_typer(people, name="people")
 
 
 def _show_version(wanted: bool) -> None:

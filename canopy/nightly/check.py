@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from sqlalchemy import Connection
 
+from canopy.batch.folder import SNAPS
 from canopy.nightly.look import Entry
 from canopy.nightly.place import Place
 from canopy.store import keeping, ledger
@@ -70,7 +71,9 @@ def check(place: Place, store: Store, *, compare_bytes: bool) -> Checked:
         found.damage += damage(connection)
         known = {file.path: file for file in ledger.all_files(connection)}
         with_files = {file.sha256 for file in known.values()} | keeping.cleared(connection)
-        found.unseen += [photo.path for photo in ledger.photos(connection) if photo.sha256 not in with_files]
+        without = [photo.path for photo in ledger.photos(connection) if photo.sha256 not in with_files]
+    # Photos from phones are no files that cameras fill in: being there is all that is asked of them.
+    found.unseen += [path for path in without if not (path.startswith(f"{SNAPS}/") and place.holds(path))]
     for path, entry in _entries(place):
         file = known.pop(path, None)
         if file is None or file.sha256 is None:

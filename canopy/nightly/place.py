@@ -28,6 +28,9 @@ class Place(Protocol):
     def take(self, path: str, entry: Entry) -> Taken:
         """As of `canopy.nightly.read.take`, by the path below the place."""
 
+    def holds(self, path: str) -> bool:
+        """Whether a file is there, be it one that listings leave out."""
+
     def is_empty(self) -> bool:
         """Whether nothing at all is there, as where a share is not mounted."""
 
@@ -60,6 +63,10 @@ class Folder:
     def take(self, path: str, entry: Entry) -> Taken:
         """As of `canopy.nightly.read.take`."""
         return take(self.root / path, entry)
+
+    def holds(self, path: str) -> bool:
+        """Whether a file is there, be it one that listings leave out."""
+        return (self.root / path).is_file()
 
     def is_empty(self) -> bool:
         """Whether the folder holds no file and no folder."""

@@ -98,6 +98,10 @@ class Share:
             self.troubles.append(f"{self.url}/{path}: not given ({_said(error)}); the next pass asks again")
             return Taken("changing")
 
+    def holds(self, path: str) -> bool:
+        """Whether a file is there, be it one that listings leave out."""
+        return bool(self._asked(lambda: self.files.isfile(f"{self.root}/{path}")))
+
     def is_empty(self) -> bool:
         """Whether nothing at all is there."""
         try:

@@ -16,7 +16,7 @@ from canopy.pictures.palette import BLACK, WHITE, Colour, Look
 Picture = NDArray[np.uint8]
 
 # Points of each shape around (0, 0) in units of its radius, grown so that all shapes cover about the same area.
-_CORNERS: dict[str, list[tuple[float, float]]] = {
+CORNERS: dict[str, list[tuple[float, float]]] = {
     "square": [(-0.9, -0.9), (0.9, -0.9), (0.9, 0.9), (-0.9, 0.9)],
     "diamond": [(0, -1.2), (1.2, 0), (0, 1.2), (-1.2, 0)],
     "triangle": [(0, -1.3), (1.3, 0.95), (-1.3, 0.95)],
@@ -44,8 +44,8 @@ def draw_sign(picture: Picture, look: Look, *, centre: tuple[float, float], radi
         arms = [np.array([(-arm, -arm), (arm, arm)]) + centre, np.array([(-arm, arm), (arm, -arm)]) + centre]
         draw_lines(picture, arms, colour=BLACK, width_px=3 * rim_px, closed=False)
         draw_lines(picture, arms, colour=WHITE, width_px=rim_px, closed=False)
-    elif look.shape in _CORNERS:
-        corners = np.array(_CORNERS[look.shape]) * radius_px + centre
+    elif look.shape in CORNERS:
+        corners = np.array(CORNERS[look.shape]) * radius_px + centre
         filled = np.round(corners * 16).astype(np.int32)
         cv2.fillPoly(picture, [filled], look.fill, cv2.LINE_AA, _SUBPIXEL_BITS)
         draw_lines(picture, [corners], colour=BLACK, width_px=rim_px, closed=True)

@@ -179,7 +179,15 @@ def _shown_part(rgb: Picture, view: View) -> Picture:
 
 
 def _draw_canopy(picture: Picture, worked: Worked, to_picture: _Mapper) -> None:
-    """Outline each plant where half of a pixel is plant."""
+    """Outline each plant."""
+    outlines = [to_picture(line) for line in plant_outlines_mm(worked)]
+    width = max(1, round(_LEAF_LINE * max(picture.shape[:2])))
+    draw_lines(picture, outlines, colour=BLACK, width_px=width + 2, closed=True)
+    draw_lines(picture, outlines, colour=YELLOW, width_px=width, closed=True)
+
+
+def plant_outlines_mm(worked: Worked) -> list[FloatArray]:
+    """Outlines of all plants where half of a pixel is plant, each (n, 2) tray mm of the rim plane."""
     outlines: list[FloatArray] = []
     plant = worked.segmentation.cover >= 0.5
     for number, place in enumerate(ndimage.find_objects(worked.segmentation.owner), start=1):
@@ -188,10 +196,8 @@ def _draw_canopy(picture: Picture, worked: Worked, to_picture: _Mapper) -> None:
         mine = ((worked.segmentation.owner[place] == number) & plant[place]).astype(np.uint8)
         found, _ = cv2.findContours(np.pad(mine, 1), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         corner = (place[1].start - 1, place[0].start - 1)
-        outlines += [to_picture(worked.rectified.to_mm(line[:, 0].astype(np.float64) + corner)) for line in found]
-    width = max(1, round(_LEAF_LINE * max(picture.shape[:2])))
-    draw_lines(picture, outlines, colour=BLACK, width_px=width + 2, closed=True)
-    draw_lines(picture, outlines, colour=YELLOW, width_px=width, closed=True)
+        outlines += [worked.rectified.to_mm(line[:, 0].astype(np.float64) + corner) for line in found]
+    return outlines
 
 
 def _draw_grid(picture: Picture, cells: pd.DataFrame, layout: Layout, to_picture: _Mapper, *, cell_px: float) -> None:

@@ -138,6 +138,8 @@ def emptiness_findings(cells: pd.DataFrame, *, planted: BoolArray, settings: Rea
     area, low, high = (
         cells[name].to_numpy(dtype=float, na_value=np.nan) for name in ("area_mm2", "area_low_mm2", "area_high_mm2")
     )
+    if "vouched" in cells:  # a person has seen the plant
+        planted = planted & ~cells["vouched"].to_numpy(dtype=bool)
     known = planted & np.isfinite(area) & (low > 0)
     if not known.any():
         return

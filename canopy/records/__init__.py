@@ -1,5 +1,6 @@
 """The nouns of the tool: frozen records that every room shares and that import nothing else of ours."""
 
+from canopy.records.by_hand import ByHand, Stroke
 from canopy.records.card import CardPatch, ColourCard
 from canopy.records.height import Height
 from canopy.records.layout import Layout, Markers, cell_name
@@ -9,6 +10,7 @@ from canopy.records.tray import TrayRecord, Treatment
 from canopy.records.view import SavedView
 
 __all__ = [
+    "ByHand",
     "CardPatch",
     "ColourCard",
     "CropRecipe",
@@ -18,6 +20,7 @@ __all__ = [
     "Reading",
     "Remark",
     "SavedView",
+    "Stroke",
     "TrayRecord",
     "Treatment",
     "cell_name",

@@ -6,6 +6,7 @@ from datetime import date
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from canopy.records.by_hand import ByHand
 from canopy.records.layout import Layout
 from canopy.records.view import SavedView
 
@@ -51,3 +52,4 @@ class TrayRecord(BaseModel):
     camera_height_mm: float | None = Field(None, gt=0, le=20000, description="Lens above the rim.")
     canopy_height_mm: float | None = Field(None, ge=0, le=3000, description="Typed or measured canopy height.")
     treatments: tuple[Treatment, ...] = Field((), description="Treatments with a waiting time.")
+    by_hand: ByHand | None = Field(None, description="What a person has set right in this photo.")

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from canopy.records import Height, Layout
+from canopy.records import ByHand, Height, Layout
+from canopy.segment.by_hand import set_right
 from canopy.segment.edges import refine_edges
 from canopy.segment.feed import Feed, make_feed
 from canopy.segment.network import ask_network
@@ -20,7 +21,13 @@ from canopy.tray.rectify import Rectified
 
 
 def segment_cells(
-    rectified: Rectified, layout: Layout, *, stage: str, height: Height, settings: SegmentSettings
+    rectified: Rectified,
+    layout: Layout,
+    *,
+    stage: str,
+    height: Height,
+    settings: SegmentSettings,
+    by_hand: ByHand | None = None,
 ) -> Segmentation:
     """Plant share and owner of each pixel of a rectified tray.
 
@@ -35,6 +42,8 @@ def segment_cells(
     height : Height
         Moves the place where a plant is looked for outwards from below the lens, when known.
     settings : SegmentSettings
+    by_hand : ByHand, optional
+        What a person has painted or said of cells; it is taken as certain.
 
     Returns
     -------
@@ -52,7 +61,8 @@ def segment_cells(
     owner = spread_owners(split.owner, cover)
     contact = contact_shares(split.owner, cells=layout.cells)
     disputed = disputed_shares(split.owner, split.doubt, cells=layout.cells)
-    return Segmentation(cover, owner, doubt, contact, disputed, agreement)
+    seen = Segmentation(cover, owner, doubt, contact, disputed, agreement)
+    return set_right(seen, rectified, layout, by_hand=by_hand)
 
 
 def tray_reach(rectified: Rectified, layout: Layout, *, feed: Feed, settings: SegmentSettings) -> NDArray[np.bool_]:

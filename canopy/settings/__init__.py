@@ -17,6 +17,7 @@ from canopy.settings.segment import SegmentSettings
 from canopy.settings.sheet import SheetSettings
 from canopy.settings.store import StoreSettings
 from canopy.settings.tray import TraySettings
+from canopy.settings.web import WebSettings
 
 __all__ = [
     "GrowthSettings",
@@ -37,6 +38,7 @@ __all__ = [
     "SheetSettings",
     "StoreSettings",
     "TraySettings",
+    "WebSettings",
 ]
 
 
@@ -59,3 +61,4 @@ class Settings(BaseModel):
     store: StoreSettings = Field(default_factory=StoreSettings, description="Store of readings, new photos.")
     nightly: NightlySettings = Field(default_factory=NightlySettings, description="How the nightly pass works.")
     sheet: SheetSettings = Field(default_factory=SheetSettings, description="Printed sheet and tray labels.")
+    web: WebSettings = Field(default_factory=WebSettings, description="The page on the phone.")

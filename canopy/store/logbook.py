@@ -99,6 +99,13 @@ def harvests(connection: Connection) -> pd.DataFrame:
     return _table(connection, HARVESTS, HARVEST_COLUMNS)
 
 
+def harvests_of(connection: Connection, tray: str, *, most: int = 200) -> list[Harvest]:
+    """The last harvest records of a tray, newest first."""
+    columns = [HARVESTS.c[name] for name in Harvest.__dataclass_fields__]
+    wanted = select(*columns).where(HARVESTS.c.tray == tray).order_by(HARVESTS.c.id.desc()).limit(most)
+    return [Harvest(*row) for row in connection.execute(wanted)]
+
+
 def _table(connection: Connection, table: Table, columns: tuple[Column, ...]) -> pd.DataFrame:
     wanted = select(*(table.c[column.name] for column in columns)).order_by(table.c.id)
     rows = connection.execute(wanted).all()

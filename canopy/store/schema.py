@@ -22,7 +22,7 @@ from canopy.measure.columns import CELL_COLUMNS, TRAY_COLUMNS
 from canopy.measure.columns import Column as Promised
 from canopy.store.any_text import AnyText
 
-VERSION = "0002"
+VERSION = "0003"
 """The migration that makes these tables."""
 
 METADATA = MetaData()
@@ -126,6 +126,7 @@ CORRECTIONS = Table(
     Column("column", AnyText(), nullable=False),
     Column("value", AnyText()),
     Column("note", AnyText(), nullable=False),
+    Index("corrections_of_tray", "tray"),
 )
 
 HARVESTS = Table(
@@ -140,6 +141,7 @@ HARVESTS = Table(
     Column("heads", Integer()),
     Column("weight_g", Double()),
     Column("note", AnyText(), nullable=False),
+    Index("harvests_of_tray", "tray", "harvested_on"),
 )
 
 ASIDES = Table(
@@ -184,5 +186,105 @@ CLEARED = Table(
     Column("cleared_at", AnyText(), nullable=False),
 )
 
-APPENDED_ONLY = ("corrections", "harvests")
+PEOPLE = Table(
+    "people",
+    METADATA,
+    Column("name", AnyText(), primary_key=True),
+    Column("role", AnyText(), nullable=False),  # crew, qa, admin
+    Column("secret", AnyText(), nullable=False),  # Argon2 hash of the PIN or password
+    Column("made_at", AnyText(), nullable=False),
+    Column("active", Boolean(), nullable=False),
+    Column("failures", Integer(), nullable=False),  # sign-ins that failed since the last good one
+    Column("locked_until", AnyText()),
+)
+
+SESSIONS = Table(
+    "sessions",
+    METADATA,
+    Column("id_hash", AnyText(), primary_key=True),  # SHA-256 of what the cookie says
+    Column("person", AnyText(), ForeignKey("people.name"), nullable=False),
+    Column("made_at", AnyText(), nullable=False),
+    Column("ends_at", AnyText(), nullable=False),
+)
+
+TOKENS = Table(
+    "tokens",
+    METADATA,
+    Column("token_hash", AnyText(), primary_key=True),  # SHA-256 of the token
+    Column("name", AnyText(), nullable=False),
+    Column("scopes", AnyText(), nullable=False),  # parted by spaces
+    Column("made_at", AnyText(), nullable=False),
+    Column("active", Boolean(), nullable=False),
+)
+
+WEB_SECRETS = Table(
+    "web_secrets",
+    METADATA,
+    Column("name", AnyText(), primary_key=True),
+    Column("value", AnyText(), nullable=False),
+)
+
+AUDIT = Table(
+    "audit",
+    METADATA,
+    Column("id", Integer(), primary_key=True),
+    Column("at", AnyText(), nullable=False),
+    Column("by", AnyText(), nullable=False),
+    Column("what", AnyText(), nullable=False),
+    Column("about", AnyText(), nullable=False),
+    Column("address", AnyText(), nullable=False),
+)
+
+SNAPS = Table(
+    "snaps",
+    METADATA,
+    Column("key", AnyText(), primary_key=True),  # given by the phone, so that sending twice counts once
+    Column("sha256", AnyText(), nullable=False),
+    Column("kind", AnyText(), nullable=False),
+    Column("by", AnyText(), nullable=False),
+    Column("sent_at", AnyText(), nullable=False),
+    Column("taken_by_file", AnyText()),  # the file's own date, the last resort for the time of the photo
+    Column("chosen", AnyText(), nullable=False),  # tray named by the person; empty: by the label in the photo
+    Column("tray", AnyText(), nullable=False),
+    Column("state", AnyText(), nullable=False),  # waiting, read, which_tray, set_aside
+    Column("reason", AnyText(), nullable=False),
+    Column("message", AnyText(), nullable=False),
+    Index("snaps_by_state", "state", "sent_at"),
+    Index("snaps_by_content", "sha256"),
+)
+
+DONE_KEYS = Table(
+    "done_keys",
+    METADATA,
+    Column("key", AnyText(), primary_key=True),  # given by the phone with what it sends
+    Column("at", AnyText(), nullable=False),
+    Column("by", AnyText(), nullable=False),
+    Column("what", AnyText(), nullable=False),
+)
+
+SEEN_NOTES = Table(
+    "seen_notes",
+    METADATA,
+    Column("id", Integer(), primary_key=True),
+    Column("recorded_at", AnyText(), nullable=False),
+    Column("by", AnyText(), nullable=False),
+    Column("tray", AnyText(), nullable=False),
+    Column("taken_at", AnyText(), nullable=False),  # of the newest photo that was seen; empty: of unknown time
+    Column("note", AnyText(), nullable=False),
+    Index("notes_of_tray", "tray"),
+)
+
+RECIPE_VERSIONS = Table(
+    "recipe_versions",
+    METADATA,
+    Column("id", Integer(), primary_key=True),
+    Column("recorded_at", AnyText(), nullable=False),
+    Column("by", AnyText(), nullable=False),
+    Column("crop", AnyText(), nullable=False),
+    Column("stage", AnyText(), nullable=False),
+    Column("recipe", AnyText(), nullable=False),  # JSON, all of it
+    Column("note", AnyText(), nullable=False),
+)
+
+APPENDED_ONLY = ("corrections", "harvests", "audit", "seen_notes", "recipe_versions")
 """Tables whose rows the database itself refuses to change or delete."""

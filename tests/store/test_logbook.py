@@ -6,6 +6,8 @@ import pytest
 
 from canopy.errors import StoreError
 from canopy.store.logbook import Correction, Harvest, add_correction, add_harvest, corrections, harvests
+from canopy.store.notebook import SeenNote, add_note, add_recipe
+from canopy.store.people import Deed, note
 from canopy.store.schema import APPENDED_ONLY
 
 FIRST = Correction("2026-03-20T06:00:00+00:00", "QA", "ab" * 32, "T1", "A1", "state", "empty", "a peg, no plant")
@@ -35,11 +37,14 @@ def test_harvests_may_leave_out_what_was_not_counted(store):
 
 
 @pytest.mark.parametrize("table", APPENDED_ONLY)
-@pytest.mark.parametrize("change", ["UPDATE {} SET note = 'other'", "DELETE FROM {}"])
+@pytest.mark.parametrize("change", ["UPDATE {} SET \"by\" = 'other'", "DELETE FROM {}"])
 def test_rows_cannot_be_changed(store, table, change):
     with store.writing() as connection:
         add_correction(connection, FIRST)
         add_harvest(connection, Harvest(AT, "grower", "T1", "", DAY))
+        add_note(connection, SeenNote(AT, "grower", "T1", "", "looked at"))
+        add_recipe(connection, {"crop": "basil", "stage": "finish"}, at=AT, by="grower", note="")
+        note(connection, Deed(AT, "grower", "sign-in"))
     with pytest.raises(StoreError, match="rows are only ever added here"), store.writing() as connection:
         connection.exec_driver_sql(change.format(table))
     with store.reading() as connection:
