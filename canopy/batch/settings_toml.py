@@ -51,7 +51,7 @@ class Configuration:
         return hashlib.sha256(json.dumps(self.as_data(), sort_keys=True).encode()).hexdigest()[:FINGERPRINT_DIGITS]
 
     def as_data(self) -> dict[str, Any]:
-        """Plain data of all settings and recipes that bear on readings; store, passes, page, plans, prints, language do not."""
+        """Plain data of all settings and recipes that bear on readings; store, page, plans, prints, language do not."""
         recipes = [recipe.model_dump(mode="json", exclude_none=True) for recipe in self.recipes.values()]
         apart = dict.fromkeys(("store", "nightly", "web", "sheet", "plan", "picks", "learn"), True)
         settings = self.settings.model_dump(mode="json", exclude={**apart, "outputs": {"language"}})
