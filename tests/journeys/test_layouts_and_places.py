@@ -26,13 +26,19 @@ def run(*arguments):
 
 def drawn(*, neighbours):
     """A white tray of 72 cells without markers, alone or with another on its right."""
-    scene = make_scene("white_tray", seed=31, width_px=1500, height_px=1000)
+    width_px, height_px = (2400, 1600) if neighbours else (1500, 1000)  # leaves of 4 mm want 0.5 mm per pixel
+    scene = make_scene("white_tray", seed=31, width_px=width_px, height_px=height_px)
     layout = scene.layout
     step = layout.outline_width_mm + 25.0
     width = layout.outline_width_mm + (step if neighbours else 0)
     centre = (width / 2, layout.outline_height_mm / 2)
     view = look_at(
-        centre, (width, layout.outline_height_mm), width_px=1500, height_px=1000, fill=0.85, distance_mm=1600.0
+        centre,
+        (width, layout.outline_height_mm),
+        width_px=width_px,
+        height_px=height_px,
+        fill=0.85,
+        distance_mm=1600.0,
     )
     beside = (Neighbour(step, 0.0, scene.plants),) if neighbours else ()
     around = replace(scene.surroundings, markers=False)
