@@ -18,6 +18,7 @@ from canopy.outputs.words import area_text, counted
 from canopy.pictures.palette import BLUE, LOOKS, ORANGE, SKY_BLUE, VERMILION, WHITE, css_colour, look_of
 from canopy.web.session import give_cookie, visit_of
 from canopy.web.site import site_of
+from canopy.words import ENGLISH, words_in
 
 STATIC_TYPES = {
     "css": "text/css; charset=utf-8",
@@ -44,7 +45,7 @@ def static_files() -> dict[str, bytes]:
     folder = files("canopy.web") / "static"
     found = {item.name: item.read_bytes() for item in folder.iterdir() if item.name.rpartition(".")[2] in STATIC_TYPES}
     # Colours are those of the pictures, defined once.
-    style = _templates().get_template("page.css").render(shades=SHADES)
+    style = _templates(ENGLISH).get_template("page.css").render(shades=SHADES)
     return {**found, "page.css": style.encode()}
 
 
@@ -57,8 +58,8 @@ def static_version() -> str:
     return digest.hexdigest()[:12]
 
 
-@lru_cache(maxsize=1)
-def _templates() -> jinja2.Environment:
+@lru_cache(maxsize=8)
+def _templates(language: str) -> jinja2.Environment:
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("canopy.web", "templates"),
         autoescape=True,
@@ -67,7 +68,8 @@ def _templates() -> jinja2.Environment:
         lstrip_blocks=True,
         extensions=["jinja2.ext.i18n"],
     )
-    environment.install_null_translations(newstyle=True)  # type: ignore[attr-defined]
+    environment.policies["ext.i18n.trimmed"] = True
+    environment.install_gettext_translations(words_in(language), newstyle=True)  # type: ignore[attr-defined]
     environment.filters |= {"css": css_colour, "moment": moment, "area": area_text, "whole": whole}
     environment.globals |= {
         "looks": list(LOOKS.values()), "look_of": look_of, "counted": counted, "places": PLACES,
@@ -82,9 +84,16 @@ def page(request: Request, template: str, *, status: int = 200, **shown: object)
     site, visit = site_of(request), visit_of(request)
     field = Markup('<input type="hidden" name="csrf" value="{}">').format(visit.csrf)
     html = (
-        _templates()
+        _templates(site.language)
         .get_template(template)
-        .render(visit=visit, path=request.url.path, open=site.open_to_all, csrf=lambda: field, **shown)
+        .render(
+            visit=visit,
+            language=site.language,
+            path=request.url.path,
+            open=site.open_to_all,
+            csrf=lambda: field,
+            **shown,
+        )
     )
     response = HTMLResponse(html, status_code=status)
     if visit.is_new:

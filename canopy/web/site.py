@@ -53,6 +53,11 @@ class Site:
         return self.farm.rules.configuration.settings.web
 
     @property
+    def language(self) -> str:
+        """Of the pages, as of the report."""
+        return self.farm.rules.configuration.settings.outputs.language
+
+    @property
     def now(self) -> str:
         """ISO 8601, UTC, to the second."""
         return self.clock().isoformat(timespec="seconds")
