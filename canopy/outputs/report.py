@@ -22,7 +22,8 @@ from canopy.readiness import score_line
 from canopy.reasons import REASONS
 from canopy.records import Reading
 from canopy.settings.outputs import OutputSettings
-from canopy.words import PLAIN, Words, words_in
+from canopy.words import PLAIN, Words
+from canopy.words.templates import templates_in
 
 
 @dataclass(frozen=True)
@@ -117,16 +118,7 @@ def _data_uri(picture: bytes) -> str:
 
 @cache
 def _template(language: str) -> jinja2.Template:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("canopy.outputs", "report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
-    )
-    environment.policies["ext.i18n.trimmed"] = True
-    environment.install_gettext_translations(words_in(language), newstyle=True)  # type: ignore[attr-defined]
+    environment = templates_in(language, package="canopy.outputs", folder="report")
     environment.filters["css"] = css_colour
     style = environment.loader.get_source(environment, "report.css")[0]  # type: ignore[union-attr]
     environment.globals["style"] = Markup(page_css() + style)

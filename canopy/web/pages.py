@@ -18,7 +18,8 @@ from canopy.outputs.words import area_text, counted
 from canopy.pictures.palette import BLUE, LOOKS, ORANGE, SKY_BLUE, VERMILION, WHITE, css_colour, look_of
 from canopy.web.session import give_cookie, visit_of
 from canopy.web.site import site_of
-from canopy.words import ENGLISH, words_in
+from canopy.words import ENGLISH
+from canopy.words.templates import templates_in
 
 STATIC_TYPES = {
     "css": "text/css; charset=utf-8",
@@ -60,16 +61,7 @@ def static_version() -> str:
 
 @lru_cache(maxsize=8)
 def _templates(language: str) -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("canopy.web", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
-    )
-    environment.policies["ext.i18n.trimmed"] = True
-    environment.install_gettext_translations(words_in(language), newstyle=True)  # type: ignore[attr-defined]
+    environment = templates_in(language, package="canopy.web", folder="templates")
     environment.filters |= {"css": css_colour, "moment": moment, "area": area_text, "whole": whole}
     environment.globals |= {
         "looks": list(LOOKS.values()), "look_of": look_of, "counted": counted, "places": PLACES,
