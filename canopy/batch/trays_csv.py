@@ -50,6 +50,12 @@ class Line:
     recipe: CropRecipe | None
     problem: str = ""
 
+    @property
+    def tray_ids(self) -> list[str]:
+        """Of each tray that its photo shows: the line's own, or `ID-1`, `ID-2`, … of several."""
+        several = self.record.trays_in_picture if self.record is not None else 1
+        return [self.tray] if several == 1 else [f"{self.tray}-{k}" for k in range(1, several + 1)]
+
 
 @dataclass(frozen=True)
 class TrayList:
@@ -177,8 +183,8 @@ def _trays_of_one_line(line: Line, name: str, trays: TrayList) -> list[Line]:
         return [line]
     if _placed(record):
         raise _unclear(name, trays, line, "give each of its trays a line, with its own `corners` or `view`")
-    ids = [f"{line.tray}-{k}" for k in range(1, record.trays_in_picture + 1)]
-    return _in_places([replace(line, tray=tray, record=record.model_copy(update={"tray": tray})) for tray in ids])
+    named = [replace(line, tray=tray, record=record.model_copy(update={"tray": tray})) for tray in line.tray_ids]
+    return _in_places(named)
 
 
 def _trays_of_lines(lines: list[Line], name: str, trays: TrayList) -> list[Line]:

@@ -208,8 +208,7 @@ def _records(tray_list: TrayList) -> tuple[dict[str, TrayRecord], dict[str, Crop
     for line in tray_list.lines:
         if line.record is None:
             continue
-        several = line.record.trays_in_picture
-        for name in [line.tray] if several == 1 else [f"{line.tray}-{k}" for k in range(1, several + 1)]:
+        for name in line.tray_ids:
             records.setdefault(name, line.record.model_copy(update={"tray": name}))
             if line.recipe is not None:
                 recipes.setdefault(name, line.recipe)

@@ -207,9 +207,7 @@ def _of_line(line: Line) -> list[KnownTray]:
         update={"corners_px": None, "view": None, "whole_picture": False, "camera_height_mm": None,
                 "trays_in_picture": 1, "place": 1}
     )  # fmt: skip
-    several = record.trays_in_picture
-    ids = [line.tray] if several == 1 else [f"{line.tray}-{k}" for k in range(1, several + 1)]
-    return [KnownTray(tray, by_hand.model_copy(update={"tray": tray}), line.recipe) for tray in ids]
+    return [KnownTray(tray, by_hand.model_copy(update={"tray": tray}), line.recipe) for tray in line.tray_ids]
 
 
 def _stamp(path: Path) -> tuple[int, int] | None:
